@@ -1,0 +1,93 @@
+//! An incident: what belongs together inside one start.
+
+use crate::vocabulary::{Instant, Place};
+
+/// Silences, disturbances, accusations and missing answers that belong together in one start.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Incident {
+    /// Begin of the start it lies in.
+    pub start: Instant,
+    /// First sign.
+    pub begin: Instant,
+    /// Last sign; equals `begin` when only codes tell of it.
+    pub end: Instant,
+    /// The bus, when known.
+    pub bus: Option<String>,
+    /// Seconds from start to first sign; `None` when only an undated code tells of it.
+    pub since_start_s: Option<f64>,
+    /// Nodes that fell silent, in the order in which they did, as far as the log tells.
+    pub silent: Vec<SilentNode>,
+    /// Nodes that the log shows alive throughout; empty when no log covers the incident.
+    pub alive: Vec<String>,
+    /// Whether a log covers it: without one, silence is unknown, not absent.
+    pub logged: bool,
+    /// Disturbances of the bus.
+    pub disturbances: Vec<Disturbed>,
+    /// Accusations: reporter, accused, how the accused was missed, place.
+    pub accusations: Vec<Accusation>,
+    /// Nodes that said the bus was down or that they were bus-off.
+    pub bus_down: Vec<(String, Place)>,
+    /// Nodes that said their own supply was low or missing.
+    pub own_supply: Vec<(String, Place)>,
+    /// Nodes that replied to the tester while the incident lasted or right after.
+    pub answered: Vec<(String, Place)>,
+    /// Nodes that did not reply.
+    pub unanswered: Vec<(String, Place)>,
+    /// Lowest supply voltage known for this start, volts.
+    pub supply_v: Option<f64>,
+    /// Every reporter asked: those that could have accused.
+    pub reporters: Vec<String>,
+    /// The reports that tell of it.
+    pub reports: Vec<Place>,
+}
+
+/// A node that fell silent.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SilentNode {
+    /// The node.
+    pub node: String,
+    /// It was alive until here.
+    pub last_heard: Instant,
+    /// It was silent from here on.
+    pub due: Instant,
+    /// It was heard again here, or the log or start ended.
+    pub end: Instant,
+    /// Whether it was heard again.
+    pub returned: bool,
+    /// Where its last frame stands.
+    pub place: Place,
+}
+
+/// A disturbance inside an incident.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Disturbed {
+    /// `error-frames`, `flood`, `unknown-identifiers`, `thinned`, `starved`.
+    pub kind: &'static str,
+    /// From.
+    pub begin: Instant,
+    /// To.
+    pub end: Instant,
+    /// How many frames.
+    pub count: u64,
+    /// The node whose identifier floods, when known.
+    pub node: Option<String>,
+    /// In words.
+    pub detail: String,
+    /// Where it begins.
+    pub place: Place,
+}
+
+/// One node's word about another.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Accusation {
+    /// Who says so.
+    pub reporter: String,
+    /// About whom.
+    pub accused: String,
+    /// False: the accused was not heard. True: it was heard, but what came was invalid.
+    pub heard: bool,
+    /// The code as text.
+    pub code: String,
+    /// Where it stands.
+    pub place: Place,
+}

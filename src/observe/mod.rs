@@ -1,0 +1,3 @@
+//! A stream of frames becomes facts.
+mod rows;
+pub use rows::*;

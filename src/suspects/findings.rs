@@ -1,0 +1,88 @@
+//! What the analysis has found, vehicle by vehicle: the input of every report.
+
+use crate::conditions::{ConditionRisk, Exposure};
+use crate::incidents::Incident;
+use crate::vocabulary::{Mechanism, Place, Suspect, Verdict};
+
+/// All that is concluded about one vehicle.
+#[derive(Debug, Clone)]
+pub struct VehicleFinding {
+    /// The vehicle.
+    pub vehicle: String,
+    /// Its network description's name, when it has one.
+    pub network: Option<String>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why the verdict is what it is, in one sentence (what separates the leaders when undecided).
+    pub because: String,
+    /// The suspects, most probable first; empty when quiet.
+    pub suspects: Vec<SuspectFinding>,
+    /// Every start with its conditions, by time.
+    pub exposures: Vec<Exposure>,
+    /// The incidents, by time.
+    pub incidents: Vec<Incident>,
+    /// How risk depends on conditions, strongest first.
+    pub conditions: Vec<ConditionRisk>,
+    /// What to test next, best first.
+    pub next_tests: Vec<NextTest>,
+    /// Identifiers of unnamed senders: name and identifiers.
+    pub unnamed_senders: Vec<(String, Vec<String>)>,
+    /// Codes and reports that could not be placed in a start, in words, with their places.
+    pub unplaced: Vec<(String, Place)>,
+    /// What a person should know before believing this: missing inputs, blind spots, refusals.
+    pub remarks: Vec<String>,
+}
+
+/// One suspect of one vehicle.
+#[derive(Debug, Clone)]
+pub struct SuspectFinding {
+    /// The suspect.
+    pub suspect: Suspect,
+    /// Its probability, all evidence weighed; a vehicle's suspects add up to 1.
+    pub probability: f64,
+    /// Its probability before any evidence.
+    pub prior: f64,
+    /// How it may act, with the share of the probability.
+    pub mechanisms: Vec<(Mechanism, f64)>,
+    /// The evidence for and against, largest weight first.
+    pub evidence: Vec<Evidence>,
+}
+
+impl SuspectFinding {
+    /// Evidence with positive weight, largest first.
+    pub fn speaking_for(&self) -> impl Iterator<Item = &Evidence> {
+        self.evidence.iter().filter(|e| e.weight_db > 0.0)
+    }
+
+    /// Evidence with negative weight, largest first.
+    pub fn speaking_against(&self) -> impl Iterator<Item = &Evidence> {
+        self.evidence.iter().filter(|e| e.weight_db < 0.0)
+    }
+}
+
+/// One observation with its weight for or against a suspect.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Evidence {
+    /// Decibans: 10 log10 of the likelihood of the observation under this suspect, over the
+    /// prior-weighted mean likelihood under all suspects. Positive speaks for.
+    pub weight_db: f64,
+    /// In words, with counts.
+    pub what: String,
+    /// Where it was read.
+    pub places: Vec<Place>,
+}
+
+/// A test worth doing next.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NextTest {
+    /// What to do.
+    pub test: String,
+    /// Expected information, bits.
+    pub bits: f64,
+    /// How long it takes, minutes.
+    pub minutes: f64,
+    /// What each outcome would mean.
+    pub meaning: String,
+    /// The caution that goes with it; empty when none.
+    pub caution: String,
+}

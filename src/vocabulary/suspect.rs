@@ -1,0 +1,116 @@
+//! What may be at fault, how it acts, and what is concluded.
+
+use std::fmt;
+
+use serde::{Serialize, Serializer};
+
+/// What may be at fault. The order of the variants is the tie-break of every ranking.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Suspect {
+    /// A control module.
+    Node(String),
+    /// A wiring branch: splice, stub or connector.
+    Branch(String),
+    /// A fuse or supply that several nodes hang on.
+    Feed(String),
+    /// A ground point.
+    Ground(String),
+    /// The bus wires or their termination.
+    Bus(String),
+    /// The battery voltage.
+    Supply,
+    /// No bus fault, or the tester's doing.
+    None,
+}
+
+impl fmt::Display for Suspect {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Suspect::Node(name) => write!(f, "node:{name}"),
+            Suspect::Branch(name) => write!(f, "branch:{name}"),
+            Suspect::Feed(name) => write!(f, "feed:{name}"),
+            Suspect::Ground(name) => write!(f, "ground:{name}"),
+            Suspect::Bus(name) => write!(f, "bus:{name}"),
+            Suspect::Supply => f.write_str("supply"),
+            Suspect::None => f.write_str("none"),
+        }
+    }
+}
+
+impl Suspect {
+    /// Reads back what [`fmt::Display`] writes; `None` for anything else.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Suspect> {
+        match text {
+            "supply" => return Some(Suspect::Supply),
+            "none" => return Some(Suspect::None),
+            _ => {}
+        }
+        let (kind, name) = text.split_once(':')?;
+        let name = name.trim();
+        if name.is_empty() {
+            return None;
+        }
+        let name = name.to_owned();
+        Some(match kind {
+            "node" => Suspect::Node(name),
+            "branch" => Suspect::Branch(name),
+            "feed" => Suspect::Feed(name),
+            "ground" => Suspect::Ground(name),
+            "bus" => Suspect::Bus(name),
+            _ => return None,
+        })
+    }
+}
+
+impl Serialize for Suspect {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+/// How a suspect acts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Mechanism {
+    /// Garbles or floods the bus for the others.
+    Disturbs,
+    /// Falls silent by itself.
+    DropsOut,
+}
+
+impl fmt::Display for Mechanism {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Mechanism::Disturbs => "disturbs",
+            Mechanism::DropsOut => "drops-out",
+        })
+    }
+}
+
+/// What is concluded about one vehicle.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Verdict {
+    /// The leading suspect.
+    Suspect(Suspect),
+    /// The evidence does not separate the leaders.
+    Undecided,
+    /// No incident was seen.
+    Quiet,
+}
+
+impl fmt::Display for Verdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Verdict::Suspect(suspect) => suspect.fmt(f),
+            Verdict::Undecided => f.write_str("undecided"),
+            Verdict::Quiet => f.write_str("quiet"),
+        }
+    }
+}
+
+impl Serialize for Verdict {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
