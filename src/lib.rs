@@ -2,6 +2,7 @@
 pub mod conditions;
 pub mod incidents;
 pub mod observe;
+pub mod protocol;
 pub mod read;
 pub mod suspects;
 pub mod vocabulary;

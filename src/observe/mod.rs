@@ -1,3 +1,25 @@
-//! A stream of frames becomes facts.
+//! A stream of frames becomes facts: one pass, memory bounded by identifiers and facts.
+//!
+//! In: frames in file order, and who sends what. Out: [`LogFacts`]. While the log streams by,
+//! `channel` keeps a `tracker` an identifier; when it ends, `starts`, `blind_spots`, `silences` and
+//! `disturbances` read the facts off what was kept. Nothing here opens a file or knows a vehicle's fault.
+
+mod blind_spots;
+mod channel;
+mod clock;
+mod disturbances;
+mod gaps;
+mod observer;
+mod period;
+mod phases;
 mod rows;
+mod runs;
+mod senders;
+mod silences;
+mod starts;
+mod thinning;
+mod tracker;
+
+pub use observer::{Observer, Seen};
 pub use rows::*;
+pub use senders::{Senders, UNNAMED, is_tester_traffic};

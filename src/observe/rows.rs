@@ -24,6 +24,32 @@ pub struct LogFacts {
     pub signals: Vec<SignalRow>,
 }
 
+impl LogFacts {
+    /// Moves every time by `nanos`.
+    pub fn shift(&mut self, nanos: i64) {
+        let mut times: Vec<&mut Instant> = Vec::new();
+        for r in &mut self.starts {
+            times.extend([&mut r.begin, &mut r.end]);
+        }
+        for r in &mut self.presences {
+            times.extend([&mut r.start, &mut r.first, &mut r.last]);
+        }
+        for r in &mut self.silences {
+            times.extend([&mut r.start, &mut r.last_heard, &mut r.due, &mut r.end]);
+        }
+        for r in &mut self.disturbances {
+            times.extend([&mut r.start, &mut r.begin, &mut r.end]);
+        }
+        for r in &mut self.blind_spots {
+            times.extend([&mut r.start, &mut r.begin, &mut r.end]);
+        }
+        times.extend(self.signals.iter_mut().map(|r| &mut r.time));
+        for time in times {
+            time.0 = time.0.saturating_add(nanos);
+        }
+    }
+}
+
 /// One start: one waking of the network as one log saw it on one bus.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StartRow {
@@ -87,6 +113,9 @@ pub struct SilenceRow {
     pub end: Instant,
     /// Whether it was heard again in this start.
     pub returned: bool,
+    /// Whether the node restarted meanwhile: true when its counters began again or its beat is a new
+    /// one, false when both went on; `None` when that cannot be told.
+    pub restarted: Option<bool>,
     /// How many of its cyclic identifiers were missing.
     pub identifiers: u32,
     /// Where its last frame stands.

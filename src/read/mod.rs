@@ -1,4 +1,5 @@
 //! The only door to input files: bytes in, records out.
+pub mod frames;
 mod records;
 mod tally;
 pub use records::{

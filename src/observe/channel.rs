@@ -1,0 +1,218 @@
+//! One bus of one log while it streams by: everything that must be seen frame by frame.
+//!
+//! In: frames in file order. Kept: a tracker per identifier, gaps of the whole bus, runs of error
+//! frames, windows with unusual load. Refused: keeping frames.
+
+use super::clock::Clock;
+use super::gaps::{Gap, GapList};
+use super::runs::{ErrorRun, Surge, SurgeWatch};
+use super::tracker::Tracker;
+use crate::protocol::error_frames::{self, ErrorMeaning};
+use crate::protocol::frame_timing;
+use crate::read::frames::{Frame, FrameKind};
+use crate::vocabulary::{Identifier, Instant};
+
+/// Identifiers one bus may have; further ones are counted, not tracked.
+const MOST_IDENTIFIERS: usize = 4096;
+/// Slots of the table of 29-bit identifiers: a power of two, four times the identifiers.
+const SLOTS: usize = 16 * 1024;
+/// Error frames nearer than this to each other are one run (nanoseconds).
+const RUN_JOINS: i64 = 1_000_000_000;
+const MOST_RUNS: usize = 4096;
+const NONE: u16 = u16::MAX;
+
+/// Frames of identifiers past the bound.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Untracked {
+    pub frames: u64,
+    pub begin: Instant,
+    pub end: Instant,
+    pub line: u64,
+}
+
+/// The streaming state of one bus.
+#[derive(Debug)]
+pub(super) struct Channel {
+    pub interface: String,
+    pub trackers: Vec<Tracker>,
+    pub clock: Clock,
+    pub begin: Instant,
+    pub begin_line: u64,
+    pub now: Instant,
+    pub now_line: u64,
+    pub data_frames: u64,
+    pub error_frames: u64,
+    pub bits: u64,
+    pub bus_gaps: GapList,
+    pub error_runs: Vec<ErrorRun>,
+    pub logger_blind: Vec<(Instant, u64)>,
+    pub surges: Vec<Surge>,
+    pub untracked: Untracked,
+    watch: SurgeWatch,
+    base: Box<[u16; 2048]>,
+    extended: Box<[(u32, u16)]>,
+    shortest: i64,
+}
+
+impl Channel {
+    pub(super) fn new(interface: String, frame: &Frame) -> Channel {
+        Channel {
+            interface,
+            trackers: Vec::new(),
+            clock: Clock::default(),
+            begin: frame.time,
+            begin_line: frame.line,
+            now: frame.time,
+            now_line: frame.line,
+            data_frames: 0,
+            error_frames: 0,
+            bits: 0,
+            bus_gaps: GapList::new(1_000_000_000),
+            error_runs: Vec::new(),
+            logger_blind: Vec::new(),
+            surges: Vec::new(),
+            untracked: Untracked::default(),
+            watch: SurgeWatch::new(frame.time),
+            base: Box::new([NONE; 2048]),
+            extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
+            shortest: i64::MAX,
+        }
+    }
+
+    /// Takes one frame.
+    #[inline]
+    pub(super) fn frame(&mut self, frame: &Frame) {
+        let mut time = Instant(frame.time.0.wrapping_add(self.clock.offset));
+        if time < self.now {
+            time = self.clock.went_back(self.now, time);
+        }
+        if time.0 - self.now.0 > self.bus_gaps.limit {
+            self.bus_gap(time);
+        }
+        if time >= self.watch.window_end {
+            self.watch.roll(time, &mut self.surges);
+        }
+        self.now = time;
+        self.now_line = frame.line;
+        if frame.kind != FrameKind::Data {
+            self.other(frame, time);
+            return;
+        }
+        self.watch.count += 1;
+        if self.watch.count == 1 {
+            self.watch.line = frame.line;
+        }
+        self.data_frames += 1;
+        let extended = frame.id.is_extended();
+        self.bits += u64::from(frame_timing::bits_without_stuffing(extended, frame.length));
+        let place =
+            if extended { self.place(frame.id) } else { self.base[frame.id.0 as usize & 0x7FF] };
+        match self.trackers.get_mut(usize::from(place)) {
+            Some(tracker) => {
+                if tracker.frame(frame, time) {
+                    self.period_known(place);
+                }
+            }
+            None => self.newcomer(frame, time),
+        }
+    }
+
+    #[inline]
+    fn slot(&self, id: u32) -> usize {
+        let mut slot = (id.wrapping_mul(0x9E37_79B1) >> 18) as usize & (SLOTS - 1);
+        while self.extended[slot].0 != id && self.extended[slot].1 != NONE {
+            slot = (slot + 1) & (SLOTS - 1);
+        }
+        slot
+    }
+
+    #[inline]
+    fn place(&self, id: Identifier) -> u16 {
+        self.extended[self.slot(id.0)].1
+    }
+
+    #[cold]
+    fn newcomer(&mut self, frame: &Frame, time: Instant) {
+        let place = self.trackers.len();
+        if place >= MOST_IDENTIFIERS {
+            if self.untracked.frames == 0 {
+                self.untracked.begin = time;
+                self.untracked.line = frame.line;
+            }
+            self.untracked.frames += 1;
+            self.untracked.end = time;
+            return;
+        }
+        let Ok(number) = u16::try_from(place) else { return };
+        if frame.id.is_extended() {
+            let slot = self.slot(frame.id.0);
+            self.extended[slot] = (frame.id.0, number);
+        } else {
+            self.base[frame.id.0 as usize & 0x7FF] = number;
+        }
+        self.trackers.push(Tracker::new(frame, time));
+    }
+
+    /// The bus as a whole is worth watching for gaps of four times its shortest period.
+    #[cold]
+    fn period_known(&mut self, place: u16) {
+        if let Some(median) = self.trackers[usize::from(place)].sample_median() {
+            self.shortest = self.shortest.min(median);
+            let limit = self.shortest.saturating_mul(4).clamp(50_000_000, 1_000_000_000);
+            if self.bus_gaps.dropped == 0 {
+                self.bus_gaps.limit = self.bus_gaps.limit.min(limit);
+            }
+        }
+    }
+
+    #[cold]
+    fn bus_gap(&mut self, time: Instant) {
+        self.bus_gaps.push(Gap {
+            from: self.now,
+            to: time,
+            line: self.now_line,
+            seen: self.data_frames,
+            before: 0,
+            after: 0,
+        });
+    }
+
+    /// Remote and error frames.
+    #[cold]
+    fn other(&mut self, frame: &Frame, time: Instant) {
+        if frame.kind == FrameKind::Remote {
+            self.data_frames += 1;
+            return;
+        }
+        match error_frames::meaning(frame.id.0, frame.data) {
+            ErrorMeaning::State => {}
+            ErrorMeaning::LoggerBlind => {
+                if self.logger_blind.len() < MOST_RUNS {
+                    self.logger_blind.push((time, frame.line));
+                }
+            }
+            ErrorMeaning::Bus => self.error_frame(frame, time),
+        }
+    }
+
+    fn error_frame(&mut self, frame: &Frame, time: Instant) {
+        self.error_frames += 1;
+        let full = self.error_runs.len() >= MOST_RUNS;
+        match self.error_runs.last_mut() {
+            Some(run) if full || time.0 - run.end.0 <= RUN_JOINS => run.add(frame, time),
+            _ => self.error_runs.push(ErrorRun::new(frame, time)),
+        }
+    }
+
+    /// Closes what is still open when the log ends.
+    pub(super) fn close(&mut self) {
+        self.watch.roll(Instant(i64::MAX), &mut self.surges);
+        for tracker in &mut self.trackers {
+            tracker.close_burst();
+            if tracker.samples.len() < super::tracker::SAMPLES {
+                tracker.learn();
+            }
+        }
+        self.trackers.sort_by_key(|t| t.id);
+    }
+}

@@ -1,0 +1,50 @@
+//! The log's clock: steps backwards are taken out, so that no gap is negative and no silence invented.
+
+use crate::vocabulary::Instant;
+
+/// Frames may be stamped out of order by this much without the clock having stepped (nanoseconds).
+const REORDERED: i64 = 2_000_000;
+
+/// What was done to keep time going forward.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Clock {
+    /// Added to every stamp, nanoseconds.
+    pub offset: i64,
+    /// How often the clock stepped back.
+    pub steps: u64,
+    /// The largest step, nanoseconds.
+    pub largest: i64,
+    /// How many frames were stamped a little out of order.
+    pub reordered: u64,
+}
+
+impl Clock {
+    /// A frame is stamped before the one before it; returns the time to use.
+    #[cold]
+    pub(super) fn went_back(&mut self, now: Instant, time: Instant) -> Instant {
+        let back = now.0 - time.0;
+        if back <= REORDERED {
+            self.reordered += 1;
+            return now;
+        }
+        self.steps += 1;
+        self.largest = self.largest.max(back);
+        self.offset += back;
+        now
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_back_is_taken_out_and_counted() {
+        let mut clock = Clock::default();
+        let now = Instant(10_000_000_000);
+        assert_eq!(clock.went_back(now, Instant(now.0 - 1000)), now);
+        assert_eq!((clock.reordered, clock.steps), (1, 0));
+        assert_eq!(clock.went_back(now, Instant(now.0 - 44_000_000)), now);
+        assert_eq!((clock.steps, clock.offset), (1, 44_000_000));
+    }
+}

@@ -1,0 +1,288 @@
+//! Disturbances: spans in which a bus was garbled, flooded or thinned out.
+//!
+//! Five kinds of sign are collected (error frames, floods, unknown identifiers, thinned and starved
+//! traffic). Signs that overlap are one disturbance: it bears the name of its strongest sign and
+//! tells of the others in its detail.
+
+use super::blind_spots::Blind;
+use super::channel::Channel;
+use super::period::Period;
+use super::rows::DisturbanceKind;
+use super::senders::{Senders, is_tester_traffic};
+use super::starts::Span;
+use super::thinning::{self, Thin};
+use super::tracker::{Burst, Tracker};
+use crate::protocol::error_frames;
+use crate::vocabulary::{Identifier, Instant};
+
+/// Identifiers first seen so long after the start are newcomers (nanoseconds).
+const SETTLED: i64 = 5_000_000_000;
+/// A newcomer floods from this many frames a second on.
+const FLOOD_RATE: f64 = 100.0;
+/// And with at least so many frames.
+const FLOOD_FRAMES: u64 = 50;
+/// Garbage: at least so many newcomers that hardly come again, near to each other.
+const GARBAGE: usize = 20;
+const GARBAGE_FRAMES: u64 = 4;
+/// Signs nearer than this belong together (nanoseconds).
+const JOINS: i64 = 500_000_000;
+/// Fewest error frames that make a disturbance.
+const FEWEST_ERRORS: u64 = 2;
+/// Fewest surplus frames that make a surge a disturbance.
+const FEWEST_SURPLUS: u64 = 60;
+
+/// A disturbance before it has names.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Sign {
+    pub kind: DisturbanceKind,
+    pub begin: Instant,
+    pub end: Instant,
+    pub count: u64,
+    pub identifier: Option<Identifier>,
+    pub detail: String,
+    pub line: u64,
+}
+
+/// All disturbances of one start, by time.
+pub(super) fn find(
+    channel: &Channel,
+    members: &[(usize, &Tracker, &Period)],
+    span: &Span,
+    blind: &[Blind],
+    senders: &Senders,
+    bus: &str,
+) -> Vec<Sign> {
+    let mut signs = errors(channel, span);
+    signs.extend(floods(channel, span, senders, bus));
+    signs.extend(garbage(channel, span, senders, bus));
+    signs.extend(surges(channel, span));
+    signs.extend(thinning::find(members, span, blind).into_iter().map(thin));
+    joined(signs)
+}
+
+fn errors(channel: &Channel, span: &Span) -> Vec<Sign> {
+    let runs = channel.error_runs.iter().filter(|r| span.holds(r.begin));
+    runs.filter(|r| r.frames >= FEWEST_ERRORS)
+        .map(|run| {
+            let wire = run.wire_fault.map(|w| format!("; {w}")).unwrap_or_default();
+            Sign {
+                kind: DisturbanceKind::ErrorFrames,
+                begin: run.begin,
+                end: run.end,
+                count: run.frames,
+                identifier: None,
+                detail: format!(
+                    "{} error frames ({}{wire})",
+                    run.frames,
+                    error_frames::classes(run.classes)
+                ),
+                line: run.line,
+            }
+        })
+        .collect()
+}
+
+/// Known identifiers far above their rate, and newcomers that come at a high rate.
+fn floods(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<Sign> {
+    let mut found = Vec::new();
+    for tracker in &channel.trackers {
+        if is_tester_traffic(tracker.id) {
+            continue;
+        }
+        if span.holds(tracker.first)
+            && is_newcomer(tracker, span, senders, bus)
+            && tracker.count >= FLOOD_FRAMES
+        {
+            let seconds = tracker.last.seconds_since(tracker.first).max(0.001);
+            if tracker.count as f64 / seconds >= FLOOD_RATE {
+                let burst = Burst {
+                    begin: tracker.first,
+                    end: tracker.last,
+                    frames: u32::try_from(tracker.count).unwrap_or(u32::MAX),
+                    line: tracker.first_line,
+                };
+                found.push(flood(tracker, &burst, "an identifier not seen before"));
+            }
+            continue;
+        }
+        for burst in tracker.bursts.iter().filter(|b| span.holds(b.begin)) {
+            let seconds = burst.end.seconds_since(burst.begin).max(0.001);
+            if f64::from(burst.frames) / seconds >= FLOOD_RATE
+                && u64::from(burst.frames) >= FLOOD_FRAMES
+            {
+                found.push(flood(tracker, burst, "more than three times its own rate"));
+            }
+        }
+    }
+    found
+}
+
+fn is_newcomer(tracker: &Tracker, span: &Span, senders: &Senders, bus: &str) -> bool {
+    if senders.describes(bus) {
+        !senders.knows(bus, tracker.id)
+    } else {
+        tracker.first.0 - span.begin.0 >= SETTLED
+    }
+}
+
+fn flood(tracker: &Tracker, burst: &Burst, why: &str) -> Sign {
+    let seconds = burst.end.seconds_since(burst.begin).max(0.001);
+    Sign {
+        kind: DisturbanceKind::Flood,
+        begin: burst.begin,
+        end: burst.end,
+        count: u64::from(burst.frames),
+        identifier: Some(tracker.id),
+        detail: format!(
+            "identifier {} at {:.0} frames a second ({why})",
+            tracker.id,
+            f64::from(burst.frames) / seconds
+        ),
+        line: burst.line,
+    }
+}
+
+/// Many identifiers that nobody sent before and that hardly come again.
+fn garbage(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<Sign> {
+    let mut strangers: Vec<&Tracker> = channel
+        .trackers
+        .iter()
+        .filter(|t| {
+            span.holds(t.first)
+                && t.count <= GARBAGE_FRAMES
+                && t.first.0 - span.begin.0 >= SETTLED
+                && !senders.knows(bus, t.id)
+                && !is_tester_traffic(t.id)
+        })
+        .collect();
+    strangers.sort_by_key(|t| (t.first, t.id));
+    let mut found: Vec<Sign> = Vec::new();
+    let mut run: Vec<&Tracker> = Vec::new();
+    let mut close = |run: &mut Vec<&Tracker>| {
+        if let (Some(first), Some(last)) = (run.first(), run.last())
+            && run.len() >= GARBAGE
+        {
+            found.push(Sign {
+                kind: DisturbanceKind::UnknownIdentifiers,
+                begin: first.first,
+                end: run
+                    .iter()
+                    .map(|t| t.last)
+                    .filter(|t| span.holds(*t))
+                    .max()
+                    .unwrap_or(last.first),
+                count: run.iter().map(|t| t.count).sum(),
+                identifier: None,
+                detail: format!("{} identifiers that nobody sent before", run.len()),
+                line: first.first_line,
+            });
+        }
+        run.clear();
+    };
+    for stranger in strangers {
+        if run.last().is_some_and(|t| stranger.first.0 - t.first.0 > 2 * JOINS) {
+            close(&mut run);
+        }
+        run.push(stranger);
+    }
+    close(&mut run);
+    let untracked = &channel.untracked;
+    if untracked.frames > 0 && span.holds(untracked.begin) {
+        found.push(Sign {
+            kind: DisturbanceKind::UnknownIdentifiers,
+            begin: untracked.begin,
+            end: untracked.end,
+            count: untracked.frames,
+            identifier: None,
+            detail: format!("{} frames of identifiers past the 4,096th", untracked.frames),
+            line: untracked.line,
+        });
+    }
+    found
+}
+
+fn surges(channel: &Channel, span: &Span) -> Vec<Sign> {
+    channel
+        .surges
+        .iter()
+        .filter(|s| {
+            span.holds(s.begin)
+                && s.surplus >= FEWEST_SURPLUS
+                && s.begin.0 - span.begin.0 >= SETTLED / 2
+        })
+        .map(|s| Sign {
+            kind: DisturbanceKind::Flood,
+            begin: s.begin,
+            end: s.end.min(span.end),
+            count: s.surplus,
+            identifier: None,
+            detail: format!("{} frames more than usual", s.surplus),
+            line: s.line,
+        })
+        .collect()
+}
+
+fn thin(thin: Thin) -> Sign {
+    Sign {
+        kind: if thin.low_only { DisturbanceKind::Starved } else { DisturbanceKind::Thinned },
+        begin: thin.begin,
+        end: thin.end,
+        count: thin.gaps,
+        identifier: None,
+        detail: format!(
+            "{} of {} cyclic identifiers missing or late at one time{}",
+            thin.missing,
+            thin.of,
+            if thin.low_only { ", only low priorities" } else { "" }
+        ),
+        line: thin.line,
+    }
+}
+
+/// How exactly a sign tells begin and end: smaller is better. Surges and thinning are seen in steps.
+fn coarseness(sign: &Sign) -> u8 {
+    match (sign.kind, sign.identifier) {
+        (DisturbanceKind::ErrorFrames, _) => 0,
+        (DisturbanceKind::Flood, Some(_)) => 1,
+        (DisturbanceKind::UnknownIdentifiers, _) => 2,
+        (DisturbanceKind::Flood, None) => 3,
+        (DisturbanceKind::Thinned | DisturbanceKind::Starved, _) => 4,
+    }
+}
+
+/// Signs that overlap or nearly do become one disturbance.
+fn joined(mut signs: Vec<Sign>) -> Vec<Sign> {
+    signs.sort_by(|a, b| {
+        (a.begin, a.end, coarseness(a), &a.detail).cmp(&(b.begin, b.end, coarseness(b), &b.detail))
+    });
+    let mut groups: Vec<(Instant, Vec<Sign>)> = Vec::new();
+    for sign in signs {
+        match groups.last_mut() {
+            Some((end, group)) if sign.begin.0 - end.0 <= JOINS => {
+                *end = (*end).max(sign.end);
+                group.push(sign);
+            }
+            _ => groups.push((sign.end, vec![sign])),
+        }
+    }
+    groups.into_iter().filter_map(|(_, group)| one(group)).collect()
+}
+
+fn one(mut group: Vec<Sign>) -> Option<Sign> {
+    group.sort_by_key(|s| (coarseness(s), s.begin));
+    let exact = group.iter().map(coarseness).min()?;
+    // Where an exact sign stands, the coarse ones do not move its ends.
+    let ends = group.iter().filter(|s| coarseness(s) == exact || coarseness(s) <= 2);
+    let begin = ends.clone().map(|s| s.begin).min()?;
+    let end = ends.clone().map(|s| s.end).max()?;
+    let line = ends.map(|s| s.line).min()?;
+    let identifier = group.iter().find_map(|s| s.identifier);
+    let mut details: Vec<String> = Vec::new();
+    for sign in &group {
+        if details.len() < 4 && !details.contains(&sign.detail) {
+            details.push(sign.detail.clone());
+        }
+    }
+    let first = group.into_iter().next()?;
+    Some(Sign { begin, end, line, identifier, detail: details.join("; "), ..first })
+}

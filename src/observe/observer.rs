@@ -1,0 +1,318 @@
+//! One log from first frame to facts.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::blind_spots::{self, Blind};
+use super::channel::Channel;
+use super::disturbances;
+use super::period::{self, Period};
+use super::rows::{
+    BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, PresenceRow, SilenceRow, StartRow,
+};
+use super::senders::{Senders, is_tester_traffic};
+use super::silences::{self, NodeView, Silence};
+use super::starts::{self, Span};
+use super::tracker::Tracker;
+use crate::protocol::frame_timing;
+use crate::read::frames::Frame;
+use crate::vocabulary::Place;
+
+/// A start shorter than this cannot be judged (nanoseconds).
+const SHORTEST_START: i64 = 1_000_000_000;
+
+/// Watches one log. Push frames in file order, then [`Observer::finish`].
+#[derive(Debug, Default)]
+pub struct Observer {
+    channels: Vec<Channel>,
+    /// Position in `channels` by the reader's channel number.
+    places: Vec<Option<usize>>,
+    frames: u64,
+}
+
+/// What a log held, beside its facts.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Seen {
+    /// The facts.
+    pub facts: LogFacts,
+    /// Frames of all kinds.
+    pub frames: u64,
+    /// Leniencies used, with how often.
+    pub leniencies: Vec<(String, u64)>,
+}
+
+impl Observer {
+    /// Takes frames. `interfaces` are the reader's interface names by channel number.
+    pub fn push(&mut self, frames: &[Frame], interfaces: &[String]) {
+        self.frames += frames.len() as u64;
+        let mut rest = frames;
+        while let Some(first) = rest.first() {
+            let run = rest.iter().position(|f| f.channel != first.channel).unwrap_or(rest.len());
+            let place = self.place(first, interfaces);
+            let channel = &mut self.channels[place];
+            for frame in &rest[..run] {
+                channel.frame(frame);
+            }
+            rest = &rest[run..];
+        }
+    }
+
+    fn place(&mut self, frame: &Frame, interfaces: &[String]) -> usize {
+        let number = usize::from(frame.channel);
+        if self.places.len() <= number {
+            self.places.resize(number + 1, None);
+        }
+        if let Some(place) = self.places[number] {
+            return place;
+        }
+        let name = interfaces.get(number).cloned().unwrap_or_default();
+        self.channels.push(Channel::new(name, frame));
+        self.places[number] = Some(self.channels.len() - 1);
+        self.channels.len() - 1
+    }
+
+    /// Reads the facts off what was kept. `bus` is what the path says of the bus, `shift` is added
+    /// to every time (for logs without absolute time, whose start the path gives), nanoseconds.
+    #[must_use]
+    pub fn finish(
+        mut self,
+        senders: &Senders,
+        bus: Option<&str>,
+        file: &Arc<str>,
+        shift: i64,
+    ) -> Seen {
+        let mut seen = Seen { frames: self.frames, ..Seen::default() };
+        let (mut steps, mut reordered, mut untracked) = (0, 0, 0);
+        self.channels.sort_by(|a, b| a.interface.cmp(&b.interface));
+        for channel in &mut self.channels {
+            channel.close();
+            steps += channel.clock.steps;
+            reordered += channel.clock.reordered;
+            untracked += channel.untracked.frames;
+            let name = senders.bus(&channel.interface, bus);
+            Bus::new(channel, senders, name, file).facts(&mut seen.facts);
+        }
+        for (what, times) in [
+            ("clock stepped back: step taken out", steps),
+            ("frames stamped a little out of order: put level", reordered),
+            ("frames of identifiers past the 4,096th: counted, not tracked", untracked),
+        ] {
+            if times > 0 {
+                seen.leniencies.push((what.to_owned(), times));
+            }
+        }
+        if shift != 0 {
+            seen.facts.shift(shift);
+        }
+        seen
+    }
+}
+
+/// One bus of a finished log, with names.
+struct Bus<'a> {
+    channel: &'a Channel,
+    senders: &'a Senders,
+    name: String,
+    file: &'a Arc<str>,
+    periods: Vec<Option<Period>>,
+    /// Positions of trackers by node.
+    nodes: BTreeMap<String, Vec<usize>>,
+}
+
+impl<'a> Bus<'a> {
+    fn new(
+        channel: &'a Channel,
+        senders: &'a Senders,
+        name: String,
+        file: &'a Arc<str>,
+    ) -> Bus<'a> {
+        let mut nodes: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+        let mut periods = Vec::with_capacity(channel.trackers.len());
+        for (place, tracker) in channel.trackers.iter().enumerate() {
+            let mut judged = period::judge(tracker);
+            if is_tester_traffic(tracker.id)
+                && let Some(p) = &mut judged
+            {
+                p.cyclic = false;
+            }
+            periods.push(judged);
+            nodes.entry(senders.node(&name, tracker.id)).or_default().push(place);
+        }
+        Bus { channel, senders, name, file, periods, nodes }
+    }
+
+    fn facts(&self, facts: &mut LogFacts) {
+        let spans = starts::cut(self.channel, &self.periods);
+        let blind = blind_spots::find(self.channel, &self.periods, &spans);
+        self.identifiers(facts);
+        for span in &spans {
+            let why = self.why_not(span);
+            self.start(span, &why, facts);
+            self.presences(span, facts);
+            for spot in blind.iter().filter(|b| span.holds(b.begin)) {
+                facts.blind_spots.push(BlindSpotRow {
+                    bus: self.name.clone(),
+                    start: span.begin,
+                    begin: spot.begin,
+                    end: spot.end,
+                    why: spot.why.clone(),
+                    place: Place::line(self.file, spot.line),
+                });
+            }
+            self.disturbances(span, &blind, facts);
+            if why.is_empty() {
+                self.silences(span, &blind, facts);
+            }
+        }
+    }
+
+    /// Why silence cannot be judged in a start; empty when it can.
+    fn why_not(&self, span: &Span) -> String {
+        if span.end.0 - span.begin.0 < SHORTEST_START {
+            return "shorter than a second: no period can be told".to_owned();
+        }
+        let cyclic = self.periods.iter().flatten().filter(|p| p.cyclic).count();
+        let telling =
+            self.periods.iter().flatten().zip(&self.channel.trackers).filter(|(_, t)| t.count > 8);
+        let all = telling.count();
+        if cyclic == 0 || (all >= 10 && cyclic * 10 < all) {
+            return format!(
+                "{cyclic} of {all} identifiers keep a period: the logger loses too many frames (or \
+                 the log is too short) to call any node silent"
+            );
+        }
+        String::new()
+    }
+
+    fn start(&self, span: &Span, why: &str, facts: &mut LogFacts) {
+        let frames: u64 = self.channel.trackers.iter().map(|t| silences::frames_in(t, span)).sum();
+        let seconds = span.end.seconds_since(span.begin);
+        let bits = if self.channel.data_frames == 0 {
+            0.0
+        } else {
+            self.channel.bits as f64 * frames as f64 / self.channel.data_frames as f64
+        };
+        let errors =
+            self.channel.error_runs.iter().filter(|r| span.holds(r.begin)).map(|r| r.frames);
+        facts.starts.push(StartRow {
+            bus: self.name.clone(),
+            begin: span.begin,
+            end: span.end,
+            woke: span.woke,
+            slept: span.slept,
+            frames,
+            error_frames: errors.sum(),
+            load: self
+                .senders
+                .bitrate(&self.name)
+                .and_then(|bitrate| frame_timing::load(bits, seconds, bitrate)),
+            judged: why.is_empty(),
+            why: why.to_owned(),
+            place: Place::line(self.file, span.line),
+        });
+    }
+
+    fn members(&self, node: &[usize]) -> Vec<(&'a Tracker, &Period)> {
+        let mut members: Vec<(&Tracker, &Period)> = node
+            .iter()
+            .filter_map(|place| {
+                let period = self.periods[*place].as_ref().filter(|p| p.cyclic)?;
+                Some((&self.channel.trackers[*place], period))
+            })
+            .collect();
+        members.sort_by_key(|(t, p)| (p.nanos, t.id));
+        members
+    }
+
+    fn presences(&self, span: &Span, facts: &mut LogFacts) {
+        for (node, places) in &self.nodes {
+            let trackers = || places.iter().map(|p| &self.channel.trackers[*p]);
+            let first = trackers().filter_map(|t| silences::first_in(t, span)).min();
+            let last = trackers().filter_map(|t| silences::last_in(t, span)).max();
+            let (Some(first), Some((last, _))) = (first, last) else { continue };
+            facts.presences.push(PresenceRow {
+                bus: self.name.clone(),
+                start: span.begin,
+                node: node.clone(),
+                first,
+                last,
+                frames: trackers().map(|t| silences::frames_in(t, span)).sum(),
+                fastest_period_s: self.members(places).first().map(|(_, p)| p.mean / 1e9),
+            });
+        }
+    }
+
+    fn silences(&self, span: &Span, blind: &[Blind], facts: &mut LogFacts) {
+        let views: Vec<NodeView<'_>> = self
+            .nodes
+            .iter()
+            .map(|(name, places)| NodeView { name, cyclic: self.members(places) })
+            .filter(|v| v.cyclic.iter().any(|(t, _)| silences::frames_in(t, span) > 0))
+            .collect();
+        let mut found: Vec<(usize, Silence)> = silences::open(&views, span);
+        for (place, view) in views.iter().enumerate() {
+            found.extend(silences::closed(view, span, blind).into_iter().map(|s| (place, s)));
+        }
+        found.sort_by_key(|(place, s)| (s.due, *place));
+        for (place, silence) in found {
+            facts.silences.push(SilenceRow {
+                bus: self.name.clone(),
+                start: span.begin,
+                node: views[place].name.to_owned(),
+                last_heard: silence.last_heard,
+                due: silence.due,
+                end: silence.end,
+                returned: silence.returned,
+                restarted: silence.restarted,
+                identifiers: silence.identifiers,
+                place: Place::line(self.file, silence.line),
+            });
+        }
+    }
+
+    fn disturbances(&self, span: &Span, blind: &[Blind], facts: &mut LogFacts) {
+        let mut members = Vec::new();
+        for (number, places) in self.nodes.values().enumerate() {
+            members.extend(self.members(places).into_iter().map(|(t, p)| (number, t, p)));
+        }
+        let signs =
+            disturbances::find(self.channel, &members, span, blind, self.senders, &self.name);
+        for sign in signs {
+            facts.disturbances.push(DisturbanceRow {
+                bus: self.name.clone(),
+                start: span.begin,
+                kind: sign.kind,
+                begin: sign.begin,
+                end: sign.end,
+                count: sign.count,
+                identifier: sign.identifier,
+                node: sign
+                    .identifier
+                    .filter(|id| {
+                        !self.senders.describes(&self.name) || self.senders.knows(&self.name, *id)
+                    })
+                    .map(|id| self.senders.node(&self.name, id)),
+                detail: sign.detail,
+                place: Place::line(self.file, sign.line),
+            });
+        }
+    }
+
+    fn identifiers(&self, facts: &mut LogFacts) {
+        for (node, places) in &self.nodes {
+            for place in places {
+                let tracker = &self.channel.trackers[*place];
+                let period = self.periods[*place];
+                facts.identifiers.push(IdentifierRow {
+                    bus: self.name.clone(),
+                    id: tracker.id,
+                    node: node.clone(),
+                    frames: tracker.count,
+                    cyclic: period.is_some_and(|p| p.cyclic),
+                    period_s: period.map(|p| p.nanos as f64 / 1e9),
+                    jitter_s: period.map(|p| p.jitter as f64 / 1e9),
+                });
+            }
+        }
+    }
+}

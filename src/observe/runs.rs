@@ -1,0 +1,131 @@
+//! Runs of error frames, and windows in which a bus carried far more frames than it usually does.
+
+use crate::protocol::error_frames;
+use crate::read::frames::Frame;
+use crate::vocabulary::Instant;
+
+/// Error frames close together.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct ErrorRun {
+    pub begin: Instant,
+    pub end: Instant,
+    pub frames: u64,
+    /// All class bits seen.
+    pub classes: u32,
+    /// A wire fault that the transceiver named.
+    pub wire_fault: Option<&'static str>,
+    pub line: u64,
+}
+
+impl ErrorRun {
+    pub(super) fn new(frame: &Frame, time: Instant) -> ErrorRun {
+        ErrorRun {
+            begin: time,
+            end: time,
+            frames: 1,
+            classes: frame.id.0,
+            wire_fault: error_frames::wire_fault(frame.id.0, frame.data),
+            line: frame.line,
+        }
+    }
+
+    pub(super) fn add(&mut self, frame: &Frame, time: Instant) {
+        self.end = time;
+        self.frames += 1;
+        self.classes |= frame.id.0;
+        if self.wire_fault.is_none() {
+            self.wire_fault = error_frames::wire_fault(frame.id.0, frame.data);
+        }
+    }
+}
+
+/// A span of windows with far more frames than usual.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Surge {
+    pub begin: Instant,
+    pub end: Instant,
+    /// Frames above the usual.
+    pub surplus: u64,
+    pub line: u64,
+}
+
+/// Length of a window, nanoseconds.
+const WINDOW: i64 = 100_000_000;
+/// Windows seen before any is judged.
+const LEARN: u64 = 20;
+/// A surge has this many times the usual frames, and this many more.
+const TIMES: u32 = 3;
+const HALVES: u32 = 2;
+const MORE: u32 = 15;
+const MOST_SURGES: usize = 4096;
+const LEVELS: usize = 4096;
+
+/// Counts frames in windows of 100 ms and notes those far above the median of the windows so far.
+#[derive(Debug)]
+pub(super) struct SurgeWatch {
+    pub window_end: Instant,
+    pub count: u32,
+    pub line: u64,
+    levels: Box<[u32; LEVELS]>,
+    windows: u64,
+    usual: u32,
+}
+
+impl SurgeWatch {
+    pub(super) fn new(begin: Instant) -> SurgeWatch {
+        SurgeWatch {
+            window_end: Instant(begin.0.saturating_add(WINDOW)),
+            count: 0,
+            line: 0,
+            levels: Box::new([0; LEVELS]),
+            windows: 0,
+            usual: 0,
+        }
+    }
+
+    /// Ends the window; the next one holds `time`. Windows without frames are not counted: sleep
+    /// and blind spots are no usual load.
+    #[cold]
+    pub(super) fn roll(&mut self, time: Instant, surges: &mut Vec<Surge>) {
+        if self.count > 0 {
+            let begin = Instant(self.window_end.0 - WINDOW);
+            if self.windows >= LEARN && self.count > self.usual * TIMES / HALVES + MORE {
+                self.surge(begin, surges);
+            }
+            self.levels[(self.count as usize).min(LEVELS - 1)] += 1;
+            self.windows += 1;
+            if self.windows.is_power_of_two() || self.windows.is_multiple_of(16) {
+                self.usual = self.median();
+            }
+        }
+        self.count = 0;
+        let windows = (time.0.saturating_sub(self.window_end.0)) / WINDOW + 1;
+        self.window_end = Instant(self.window_end.0.saturating_add(windows.saturating_mul(WINDOW)));
+    }
+
+    fn surge(&self, begin: Instant, surges: &mut Vec<Surge>) {
+        let surplus = u64::from(self.count - self.usual);
+        let room = surges.len() < MOST_SURGES;
+        match surges.last_mut() {
+            Some(last) if begin.0 - last.end.0 <= WINDOW => {
+                last.end = self.window_end;
+                last.surplus += surplus;
+            }
+            _ if room => {
+                surges.push(Surge { begin, end: self.window_end, surplus, line: self.line });
+            }
+            _ => {}
+        }
+    }
+
+    fn median(&self) -> u32 {
+        let mut seen = 0;
+        for (level, windows) in (0u32..).zip(self.levels.iter()) {
+            seen += u64::from(*windows);
+            if seen * 2 >= self.windows {
+                return level;
+            }
+        }
+        0
+    }
+}

@@ -1,0 +1,251 @@
+//! What is kept of one identifier while a log streams by: last frame, gaps, a histogram of gaps.
+
+use super::gaps::{Gap, GapList};
+use crate::read::frames::Frame;
+use crate::vocabulary::{Identifier, Instant};
+
+/// Gaps kept exactly, from the beginning, to learn the period from.
+pub(super) const SAMPLES: usize = 256;
+/// After so many gaps a first period is set, so that gaps can be told from then on.
+const FIRST_LOOK: usize = 24;
+/// Before a period is known, a gap is worth noting from here on (nanoseconds).
+pub(super) const UNKNOWN_PERIOD_LIMIT: i64 = 5_000_000_000;
+/// Histogram: eight bins an octave over all of i64.
+const BINS: usize = 64 * 8;
+/// A burst of frames far above the rate is kept from this many frames on.
+const BURST: u32 = 20;
+const MOST_BURSTS: usize = 256;
+
+/// One frame kept exactly.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Sample {
+    pub time: Instant,
+    pub data: u64,
+    pub line: u64,
+}
+
+/// A run of frames of one identifier at more than three times its rate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Burst {
+    pub begin: Instant,
+    pub end: Instant,
+    pub frames: u32,
+    pub line: u64,
+}
+
+/// The state of one identifier.
+#[derive(Debug, Clone)]
+pub(super) struct Tracker {
+    // What every frame touches comes first.
+    pub last: Instant,
+    limit: i64,
+    fast: i64,
+    pub data: u64,
+    pub line: u64,
+    pub count: u64,
+    histogram: Box<[u32; BINS]>,
+    // What only few frames touch.
+    pub id: Identifier,
+    pub first: Instant,
+    pub first_line: u64,
+    pub samples: Vec<Sample>,
+    pub gaps: GapList,
+    pub bursts: Vec<Burst>,
+    burst: Option<Burst>,
+}
+
+impl Tracker {
+    pub(super) fn new(frame: &Frame, time: Instant) -> Tracker {
+        let mut samples = Vec::with_capacity(32);
+        samples.push(Sample { time, data: frame.data, line: frame.line });
+        Tracker {
+            last: time,
+            limit: UNKNOWN_PERIOD_LIMIT,
+            fast: i64::MIN,
+            data: frame.data,
+            line: frame.line,
+            count: 1,
+            histogram: Box::new([0; BINS]),
+            id: frame.id,
+            first: time,
+            first_line: frame.line,
+            samples,
+            gaps: GapList::new(UNKNOWN_PERIOD_LIMIT),
+            bursts: Vec::new(),
+            burst: None,
+        }
+    }
+
+    /// Takes one more frame of this identifier. Returns true when its first period was just set.
+    #[inline]
+    pub(super) fn frame(&mut self, frame: &Frame, time: Instant) -> bool {
+        let gap = time.0 - self.last.0;
+        self.histogram[bin(gap)] += 1;
+        if gap > self.limit || gap < self.fast {
+            self.unusual(frame, time, gap);
+        }
+        self.last = time;
+        self.data = frame.data;
+        self.line = frame.line;
+        self.count += 1;
+        if self.samples.len() <= SAMPLES {
+            return self.sample(frame, time);
+        }
+        false
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn unusual(&mut self, frame: &Frame, time: Instant, gap: i64) {
+        if gap > self.limit {
+            self.gaps.push(Gap {
+                from: self.last,
+                to: time,
+                line: self.line,
+                seen: self.count,
+                before: self.data,
+                after: frame.data,
+            });
+            self.limit = self.gaps.limit;
+            return;
+        }
+        match &mut self.burst {
+            Some(burst) if self.last.0 - burst.end.0 <= self.limit => {
+                burst.end = time;
+                burst.frames += 1;
+            }
+            _ => {
+                self.close_burst();
+                self.burst =
+                    Some(Burst { begin: self.last, end: time, frames: 2, line: self.line });
+            }
+        }
+    }
+
+    pub(super) fn close_burst(&mut self) {
+        if let Some(burst) = self.burst.take()
+            && burst.frames >= BURST
+            && self.bursts.len() < MOST_BURSTS
+        {
+            self.bursts.push(burst);
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn sample(&mut self, frame: &Frame, time: Instant) -> bool {
+        self.samples.push(Sample { time, data: frame.data, line: frame.line });
+        let gaps = self.samples.len() - 1;
+        if gaps == FIRST_LOOK || gaps == SAMPLES {
+            self.learn();
+            return true;
+        }
+        false
+    }
+
+    /// The median gap of the samples, in nanoseconds; `None` with fewer than two frames.
+    pub(super) fn sample_median(&self) -> Option<i64> {
+        let mut gaps: Vec<i64> =
+            self.samples.windows(2).map(|w| w[1].time.0 - w[0].time.0).collect();
+        if gaps.is_empty() {
+            return None;
+        }
+        let middle = gaps.len() / 2;
+        Some(*gaps.select_nth_unstable(middle).1)
+    }
+
+    /// Sets the limits of what is worth noting from the samples, and looks back over them.
+    pub(super) fn learn(&mut self) {
+        let Some(median) = self.sample_median().filter(|m| *m > 0) else { return };
+        let first_look = self.samples.len() <= FIRST_LOOK + 1;
+        // 1.7 periods, and never less than 8 ms over: one missed frame shows, jitter does not.
+        let limit = (median.saturating_mul(17) / 10).max(median.saturating_add(8_000_000));
+        let limit = limit.min(UNKNOWN_PERIOD_LIMIT);
+        self.gaps.limit = if first_look { limit } else { self.gaps.limit.max(limit) };
+        self.limit = self.gaps.limit;
+        self.fast = median / 3;
+        if first_look {
+            self.look_back();
+        }
+    }
+
+    /// Finds the gaps among the samples that were seen before the period was known.
+    fn look_back(&mut self) {
+        self.gaps.gaps.clear();
+        for n in 1..self.samples.len() {
+            let (a, b) = (self.samples[n - 1], self.samples[n]);
+            if b.time.0 - a.time.0 > self.limit {
+                self.gaps.push(Gap {
+                    from: a.time,
+                    to: b.time,
+                    line: a.line,
+                    seen: n as u64,
+                    before: a.data,
+                    after: b.data,
+                });
+            }
+        }
+        self.limit = self.gaps.limit;
+    }
+
+    /// Share of all gaps between `low` and `high` nanoseconds, by the histogram (bins of 9 to 12 %).
+    pub(super) fn share_between(&self, low: i64, high: i64) -> f64 {
+        let gaps = self.count.saturating_sub(1);
+        if gaps == 0 {
+            return 0.0;
+        }
+        let inside: u64 = self.histogram[bin(low)..=bin(high)].iter().map(|n| u64::from(*n)).sum();
+        inside as f64 / gaps as f64
+    }
+
+    /// The gap in the middle of the histogram: lower end of its bin, nanoseconds.
+    pub(super) fn histogram_median(&self) -> Option<i64> {
+        let half = self.count.saturating_sub(1).div_ceil(2);
+        if half == 0 {
+            return None;
+        }
+        let mut seen = 0u64;
+        for (place, n) in self.histogram.iter().enumerate() {
+            seen += u64::from(*n);
+            if seen >= half {
+                return Some(lower_end(place));
+            }
+        }
+        None
+    }
+}
+
+/// The bin of a gap: the octave, and the three bits behind the leading one.
+#[inline]
+fn bin(gap: i64) -> usize {
+    let gap = gap.max(8).unsigned_abs();
+    let octave = 63 - gap.leading_zeros();
+    (octave as usize) << 3 | (gap >> (octave - 3) & 7) as usize
+}
+
+/// The smallest gap of a bin.
+fn lower_end(bin: usize) -> i64 {
+    let octave = bin >> 3;
+    if octave < 3 { 0 } else { (8 | (bin & 7) as i64) << (octave - 3) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bins_are_in_order_and_no_wider_than_an_eighth() {
+        let mut last = 0;
+        for shift in 3..62u32 {
+            for part in 0..8i64 {
+                let gap = (8 + part) << (shift - 3);
+                let place = bin(gap);
+                assert!(place >= last && place < BINS);
+                assert_eq!(lower_end(place), gap);
+                assert_eq!(bin(gap + (1i64 << (shift - 3)) - 1), place);
+                last = place;
+            }
+        }
+        assert_eq!(bin(-5), bin(0));
+    }
+}

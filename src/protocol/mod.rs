@@ -1,0 +1,5 @@
+//! What bytes mean by open standards: trouble codes, J1939, error frames, frame timing.
+
+pub mod error_frames;
+pub mod frame_timing;
+pub mod j1939;
