@@ -39,6 +39,8 @@ pub struct Incident {
     pub reporters: Vec<String>,
     /// The reports that tell of it.
     pub reports: Vec<Place>,
+    /// Whether nothing but codes that were already history in the first report tells of it.
+    pub perhaps_old: bool,
 }
 
 /// A node that fell silent.
@@ -54,6 +56,8 @@ pub struct SilentNode {
     pub end: Instant,
     /// Whether it was heard again.
     pub returned: bool,
+    /// Whether it restarted meanwhile; `None` when the log cannot tell.
+    pub restarted: Option<bool>,
     /// Where its last frame stands.
     pub place: Place,
 }

@@ -1,5 +1,19 @@
-//! Facts become incidents within starts.
+//! Facts become incidents within starts: clocks of logs and reports are brought together here.
+//!
+//! In: facts of one vehicle's logs, codes and answers of its reports. Out: [`Gathered`]: starts,
+//! incidents, and what could not be placed. A report's time is a hint, never the last word.
+
+mod absences;
+mod attach;
+mod freshness;
+mod gather;
 mod incident;
+mod placing;
 mod start;
+mod starts;
+mod trouble;
+mod unnamed;
+
+pub use gather::{Gathered, VehicleFacts, gather};
 pub use incident::{Accusation, Disturbed, Incident, SilentNode};
 pub use start::Start;

@@ -17,9 +17,11 @@ mod runs;
 mod senders;
 mod silences;
 mod starts;
+mod testimony;
 mod thinning;
 mod tracker;
 
 pub use observer::{Observer, Seen};
 pub use rows::*;
+pub use testimony::testimony;
 pub use senders::{Senders, UNNAMED, is_tester_traffic};

@@ -3,3 +3,4 @@
 pub mod error_frames;
 pub mod frame_timing;
 pub mod j1939;
+pub mod trouble_codes;

@@ -1,0 +1,180 @@
+//! The stage's one way through: facts of one vehicle in, starts and incidents out.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use super::absences;
+use super::attach;
+use super::freshness::{self, Freshness};
+use super::incident::Incident;
+use super::placing::{self, By, Home};
+use super::start::Start;
+use super::starts;
+use super::trouble;
+use super::unnamed;
+use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts};
+use crate::read::ScanReport;
+use crate::vocabulary::{Network, Place};
+
+/// One vehicle's facts.
+#[derive(Debug, Clone, Copy)]
+pub struct VehicleFacts<'a> {
+    /// Its network description, if it has one.
+    pub network: Option<&'a Network>,
+    /// Facts of its logs, with the logs' names, in order of name.
+    pub logs: &'a [(Arc<str>, LogFacts)],
+    /// Its scan reports, by time and place.
+    pub reports: &'a [ScanReport],
+    /// What their codes say, by report.
+    pub codes: &'a [CodeRow],
+    /// Who replied, by report.
+    pub answers: &'a [AnswerRow],
+}
+
+/// What a vehicle's facts amount to.
+#[derive(Debug, Clone, Default)]
+pub struct Gathered {
+    /// Its starts, by time.
+    pub starts: Vec<Start>,
+    /// Its incidents, by time.
+    pub incidents: Vec<Incident>,
+    /// Codes and reports that could not be placed, in words.
+    pub unplaced: Vec<(String, Place)>,
+    /// Unnamed senders with their identifiers.
+    pub unnamed: Vec<(String, Vec<String>)>,
+    /// What a person should know: refusals, blind spots, clocks.
+    pub remarks: Vec<String>,
+    /// Nodes that the vehicle has, as far as anything shows.
+    pub fitted: Vec<String>,
+}
+
+/// Brings logs and reports of one vehicle together.
+#[must_use]
+pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
+    let mut logs = facts.logs.to_vec();
+    for (place, silence) in absences::find(facts.logs) {
+        logs[place].1.silences.push(silence);
+    }
+    let (names, unnamed) = unnamed::group(&logs);
+    let trouble = trouble::find(&logs, &names);
+    let mut out = Gathered {
+        starts: starts::of_logs(&logs),
+        unnamed,
+        fitted: fitted(facts, &names),
+        ..Gathered::default()
+    };
+    remarks(&logs, &mut out);
+    place_reports(facts, &trouble, &mut out);
+    out.incidents = attach::incidents(facts, &logs, &names, trouble, &mut out);
+    for start in &mut out.starts {
+        let own = out.incidents.iter().filter(|i| i.start == start.begin).count();
+        start.incidents = u32::try_from(own).unwrap_or(u32::MAX);
+    }
+    out
+}
+
+/// Nodes that anything shows to be there: they sent, answered, or held a code. A described node that
+/// never did any of it, though it was asked, is not fitted.
+fn fitted(
+    facts: &VehicleFacts<'_>,
+    names: &std::collections::BTreeMap<String, String>,
+) -> Vec<String> {
+    let mut there: BTreeSet<String> = BTreeSet::new();
+    for (_, log) in facts.logs {
+        for row in &log.presences {
+            there.insert(names.get(&row.node).unwrap_or(&row.node).clone());
+        }
+    }
+    there.extend(facts.answers.iter().filter(|a| a.answered).map(|a| a.node.clone()));
+    there.extend(facts.codes.iter().map(|c| c.reporter.clone()));
+    // Accused by others and not described as absent: somebody once heard it.
+    there.extend(facts.codes.iter().filter_map(|c| c.accused.clone()));
+    let asked: BTreeSet<&str> = facts.answers.iter().map(|a| a.node.as_str()).collect();
+    for node in facts.network.map(|n| n.nodes.as_slice()).unwrap_or_default() {
+        if !asked.contains(node.name.as_str()) && facts.logs.is_empty() {
+            there.insert(node.name.clone());
+        }
+    }
+    there.into_iter().collect()
+}
+
+fn remarks(logs: &[(Arc<str>, LogFacts)], out: &mut Gathered) {
+    for (name, facts) in logs {
+        for start in facts.starts.iter().filter(|s| !s.judged) {
+            out.remarks.push(format!("{name} ({}): silence not judged: {}", start.bus, start.why));
+        }
+        if !facts.blind_spots.is_empty() {
+            let seconds: f64 =
+                facts.blind_spots.iter().map(|b| b.end.seconds_since(b.begin)).sum();
+            out.remarks.push(format!(
+                "{name}: {} blind spot(s) of the logger, {seconds:.1} s in all; nothing is concluded from them",
+                facts.blind_spots.len()
+            ));
+        }
+    }
+}
+
+fn place_reports(facts: &VehicleFacts<'_>, trouble: &[trouble::Trouble], out: &mut Gathered) {
+    let fresh = freshness::judge(facts.codes, facts.answers);
+    let mut earliest = None;
+    let logged = out.starts.clone();
+    for (number, report) in (0u32..).zip(facts.reports) {
+        let own: Vec<(&CodeRow, Freshness)> = facts
+            .codes
+            .iter()
+            .zip(&fresh)
+            .filter(|(c, _)| c.report == number)
+            .map(|(c, f)| (c, *f))
+            .collect();
+        match placing::place(report, &own, &logged, trouble, earliest) {
+            Home::Start { place, by } => {
+                let begin = logged[place].begin;
+                if by == By::Codes {
+                    let hours = report.taken_at.seconds_since(begin) / 3600.0;
+                    out.remarks.push(format!(
+                        "{}: taken {hours:.1} h after the start of {begin}; put there because its codes fit",
+                        report.place
+                    ));
+                }
+                if let Some(start) = out.starts.iter_mut().find(|s| s.begin == begin) {
+                    start.reports.push(number);
+                }
+                earliest = Some(begin);
+            }
+            Home::Own => own_start(report, number, out),
+            Home::Unplaced => out.unplaced.push((
+                "fresh codes without a time, and no start that they fit".to_owned(),
+                report.place.clone(),
+            )),
+        }
+        let repeated =
+            own.iter().filter(|(c, f)| *f == Freshness::Repeated && c.kind != CodeKind::Other);
+        let count = repeated.count();
+        if count > 0 {
+            out.unplaced.push((
+                format!("{count} code(s) unchanged since an earlier report: nothing new"),
+                report.place.clone(),
+            ));
+        }
+    }
+    out.starts.sort_by(|a, b| (a.begin, &a.place).cmp(&(b.begin, &b.place)));
+}
+
+fn own_start(report: &ScanReport, number: u32, out: &mut Gathered) {
+    let begin = report.taken_at.plus_seconds(-report.since_start_s.unwrap_or(0.0));
+    if let Some(same) = out.starts.iter_mut().find(|s| !s.logged && begin.seconds_since(s.begin).abs() < 60.0) {
+        same.reports.push(number);
+        same.end = same.end.max(report.taken_at);
+        return;
+    }
+    out.starts.push(Start {
+        begin,
+        end: report.taken_at,
+        logged: false,
+        woke: report.since_start_s.is_some(),
+        judged: true,
+        reports: vec![number],
+        incidents: 0,
+        place: report.place.clone(),
+    });
+}
