@@ -60,7 +60,7 @@ pub fn exposures(
             start.reports.iter().filter_map(|at| reports.get(*at as usize)).collect();
         let at = start.begin;
         let first_minutes = start.end.min(at.plus_seconds(AMBIENT_WITHIN_S));
-        let ambient_c = from_log(&ambient, at, at, first_minutes, |_, _| false)
+        let ambient_c = from_log(&ambient, at, first_minutes, |_, _| false)
             .or_else(|| from_report(&scans, at, |scan| scan.ambient_c))
             .or_else(|| weather.temperature_c(site, at));
         let humidity_pct = from_report(&scans, at, |scan| scan.humidity_pct)
@@ -68,7 +68,7 @@ pub fn exposures(
         let dew_spread_k = spread(&scans, weather, site, at);
         let rain_12h_mm = weather.rain_before(site, at).and_then(told);
         let washed = washes.iter().any(|wash| washed_before(*wash, at));
-        let supply_v = from_log(&supply, at, at, start.end, |value, least| value < least)
+        let supply_v = from_log(&supply, at, start.end, |value, least| value < least)
             .or_else(|| from_report(&scans, at, |scan| scan.battery_v));
         found.push(Exposure {
             vehicle: vehicle.to_owned(),
@@ -102,15 +102,14 @@ fn series(signals: &[SignalRow], quantity: &str) -> Vec<(Instant, f64)> {
     values
 }
 
-/// The first logged value from `begin` to `end`, or a later one that `better` prefers to it.
+/// The first logged value from `start` to `end`, or a later one that `better` prefers to it.
 fn from_log(
     series: &[(Instant, f64)],
     start: Instant,
-    begin: Instant,
     end: Instant,
     better: impl Fn(f64, f64) -> bool,
 ) -> Option<Sourced> {
-    let from = series.partition_point(|(time, _)| *time < begin);
+    let from = series.partition_point(|(time, _)| *time < start);
     let inside = series.get(from..)?.iter().take_while(|(time, _)| *time <= end);
     let (time, value) =
         inside.copied().reduce(|kept, next| if better(next.1, kept.1) { next } else { kept })?;

@@ -82,7 +82,7 @@ mod tests {
         assert_eq!(shift_p(&[true; 50], &series(50, |i| i < 4)), Some(1.0));
     }
 
-    /// Independent draws, uniform in [0, 1): a 64-bit multiplicative stream, seed printed below.
+    /// Independent draws, uniform in [0, 1): a 64-bit linear congruential stream.
     fn uniform(state: &mut u64) -> f64 {
         *state =
             state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
