@@ -1,6 +1,7 @@
 //! buswitness: the map of the house.
 pub mod conditions;
 pub mod incidents;
+pub mod numerics;
 pub mod observe;
 pub mod protocol;
 pub mod read;

@@ -61,13 +61,15 @@ pub struct ConditionRisk {
     pub incidents_without: u32,
     /// Starts without the condition.
     pub starts_without: u32,
-    /// Risk ratio; `None` when it is not defined.
+    /// Risk ratio; where no start without the condition had an incident, the ratio of the posterior
+    /// means. `None` when it is not defined.
     pub risk_ratio: Option<f64>,
     /// Lower end of the 95 % score interval.
     pub low: Option<f64>,
     /// Upper end; `None` when unbounded.
     pub high: Option<f64>,
-    /// Two-sided mid-P of the exact test.
+    /// Two-sided mid-P of the exact test, or the p-value of the circular shift test where there are
+    /// starts enough for one and it is larger.
     pub p_value: f64,
     /// The smallest p-value these counts could have given.
     pub smallest_p: f64,

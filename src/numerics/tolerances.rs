@@ -1,0 +1,113 @@
+//! How close each statistic must come to its outside value, and why not closer. Test builds only.
+//!
+//! One row a public function of `numerics`. A test reads the folder's sources and fails when a
+//! function has no row, a row has no function, or no test ever asks for the row. A difference is
+//! measured against the outside value where that is above 1 in size, else absolutely.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+
+/// One row: file and function, tolerance, what limits it, where the statistic is defined.
+struct Row {
+    statistic: &'static str,
+    tolerance: f64,
+    reason: &'static str,
+    source: &'static str,
+}
+
+const fn row(
+    statistic: &'static str,
+    tolerance: f64,
+    reason: &'static str,
+    source: &'static str,
+) -> Row {
+    Row { statistic, tolerance, reason, source }
+}
+
+const SUMS: &str = "a short sum of logarithms, each right to the last places";
+const LARGE: &str = "differences of logarithms near one million lose six places of sixteen";
+const PRINTED: &str = "the outside value is printed with eight places";
+const ROUND: &str = "a few roundings";
+const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-12";
+const QUANTILE: &str = "the library's inverse of the incomplete beta function";
+
+const TABLE: [Row; 32] = [
+    row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
+    row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
+    row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
+    row("beta_binomial::predictive_clean", 1e-11, SUMS, "Laplace 1774; Geisser 1993"),
+    row("beta_binomial::probability_greater", 1e-11, "one rounding a step", "Thompson 1933"),
+    row("beta_binomial::success_run", 0.0, "a whole number", "Lipson & Sheth 1973"),
+    row("centre::mad", 1e-12, ROUND, "Hampel 1974; R stats::mad"),
+    row("centre::median", 0.0, "an element, or the mean of two", "order statistics"),
+    row("centre::quantile", 1e-12, ROUND, "Hyndman & Fan 1996, type 7"),
+    row("circular::shift_p", 1e-12, "a ratio of whole numbers", "Lotwick & Silverman 1982"),
+    row("exact::fisher", 1e-12, SUMS, "Fisher 1935; Fagerland et al. 2017"),
+    row("exact::ln_hypergeometric", 1e-8, LARGE, "hypergeometric distribution"),
+    row("exact::mid_p", 1e-12, SUMS, "Lancaster 1961; Fagerland et al. 2017"),
+    row("exact::smallest_mid_p", 1e-12, SUMS, "least table of the margins"),
+    row("exact::upper_mid_p", 1e-12, SUMS, "Lancaster 1961"),
+    row("exact::upper_p", 1e-12, SUMS, "Fisher 1935"),
+    row("logs::decibans", 1e-14, ROUND, "Good 1950"),
+    row("logs::ln_beta", 1e-12, SUMS, "Euler's beta function"),
+    row("logs::ln_choose", 1e-12, LARGE, "binomial coefficient"),
+    row("logs::ln_factorial", 1e-14, "the library's series", "gamma function"),
+    row("logs::ln_from_decibans", 1e-14, ROUND, "Good 1950"),
+    row("logs::log_sum_exp", 1e-14, ROUND, "definition"),
+    row("logs::normalise", 1e-8, PRINTED, "definition"),
+    row("proportion::clopper_pearson", 1e-9, QUANTILE, "Clopper & Pearson 1934"),
+    row("proportion::jeffreys", 1e-9, QUANTILE, "Brown, Cai & DasGupta 2001"),
+    row("proportion::wilson", 1e-9, "the library's normal quantile", "Wilson 1927"),
+    row("ratio::koopman", 1e-7, BISECTION, "Koopman 1984"),
+    row("ratio::miettinen_nurminen", 1e-7, BISECTION, "Miettinen & Nurminen 1985"),
+    row("ratio::risk_ratio", 1e-14, ROUND, "definition"),
+    row("ratio::shrunk_ratio", 1e-12, ROUND, "means of the Jeffreys posteriors"),
+    row("circular::count_shifts", 0.0, "whole numbers", "definition"),
+    row("proportion::posterior_median", 1e-9, QUANTILE, "Jeffreys posterior"),
+];
+
+/// Fails the running test unless `got` is as close to `want` as the statistic's row asks.
+pub(super) fn holds(statistic: &str, got: f64, want: f64) {
+    let row = TABLE.iter().find(|row| row.statistic == statistic);
+    let row = row.unwrap_or_else(|| panic!("no row for {statistic}"));
+    let allowed = row.tolerance * want.abs().max(1.0);
+    let off = (got - want).abs();
+    assert!(off <= allowed, "{statistic}: got {got:e}, outside value {want:e}, off by {off:e}");
+}
+
+/// The sources of this folder: file stem and text.
+fn sources() -> Vec<(String, String)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/numerics");
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).expect("the folder of this file") {
+        let path = entry.expect("an entry").path();
+        let stem = path.file_stem().expect("a name").to_string_lossy().into_owned();
+        if stem != "mod" && stem != "tolerances" {
+            found.push((stem, fs::read_to_string(&path).expect("a source file")));
+        }
+    }
+    found
+}
+
+#[test]
+fn every_statistic_has_a_row_and_a_test_that_uses_it() {
+    let mut functions = BTreeSet::new();
+    let mut asked = String::new();
+    for (stem, text) in sources() {
+        // Free functions stand at the margin; methods and test functions are indented.
+        for line in text.lines() {
+            let name = line.strip_prefix("pub fn ").and_then(|rest| rest.split(['(', '<']).next());
+            functions.extend(name.map(|name| format!("{stem}::{name}")));
+        }
+        asked.push_str(&text);
+    }
+    let rows: BTreeSet<String> = TABLE.iter().map(|row| row.statistic.to_owned()).collect();
+    assert_eq!(rows.len(), TABLE.len(), "a statistic has two rows");
+    assert_eq!(functions, rows);
+    for row in &TABLE {
+        assert!(asked.contains(&format!("\"{}\"", row.statistic)), "{}", row.statistic);
+        assert!(!row.reason.is_empty() && !row.source.is_empty(), "{}", row.statistic);
+        assert!(row.tolerance < 1e-6, "{}", row.statistic);
+    }
+}
