@@ -42,7 +42,8 @@ pub(super) fn find(logs: &[(Arc<str>, LogFacts)]) -> Vec<(usize, SilenceRow)> {
             }
             let Some(normal) = centre::median(delays) else { continue };
             for start in facts.starts.iter().filter(|s| s.bus == *bus && s.judged && s.woke) {
-                let row = cyclic(facts).find(|r| r.bus == *bus && r.node == *node && r.start == start.begin);
+                let row = cyclic(facts)
+                    .find(|r| r.bus == *bus && r.node == *node && r.start == start.begin);
                 let (end, returned) = match row {
                     Some(row) if row.first.seconds_since(start.begin) < normal + LATE => continue,
                     Some(row) => (row.first, true),

@@ -92,8 +92,10 @@ fn attach_report(
         .collect();
     let answers: Vec<_> = facts.answers.iter().filter(|a| a.report == number).collect();
     let missing = answers.iter().any(|a| !a.answered && fitted.contains(a.node.as_str()));
-    let telling: Vec<&(&CodeRow, Freshness)> =
-        codes.iter().filter(|(c, _)| matches!(c.kind, CodeKind::NotHeard | CodeKind::BusDown)).collect();
+    let telling: Vec<&(&CodeRow, Freshness)> = codes
+        .iter()
+        .filter(|(c, _)| matches!(c.kind, CodeKind::NotHeard | CodeKind::BusDown))
+        .collect();
     if own.is_empty() {
         if telling.is_empty() && !missing {
             return;
@@ -132,7 +134,8 @@ fn told_only(telling: &[&(&CodeRow, Freshness)], start: &Start) -> Incident {
         begin,
         end: begin,
         since_start_s: since,
-        perhaps_old: !telling.is_empty() && telling.iter().all(|(_, f)| *f == Freshness::PerhapsOld),
+        perhaps_old: !telling.is_empty()
+            && telling.iter().all(|(_, f)| *f == Freshness::PerhapsOld),
         ..empty(start)
     }
 }
@@ -217,8 +220,9 @@ fn covers(
         .filter_map(|c| c.since_start_s)
         .collect();
     let length = start.end.seconds_since(start.begin);
-    let judged = logs.iter().flat_map(|(_, l)| &l.starts).any(|s| {
-        s.judged && s.begin <= incident.begin && s.end >= incident.begin
-    });
+    let judged = logs
+        .iter()
+        .flat_map(|(_, l)| &l.starts)
+        .any(|s| s.judged && s.begin <= incident.begin && s.end >= incident.begin);
     judged && !dated.is_empty() && dated.iter().all(|t| *t <= length)
 }

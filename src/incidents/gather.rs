@@ -104,8 +104,7 @@ fn remarks(logs: &[(Arc<str>, LogFacts)], out: &mut Gathered) {
             out.remarks.push(format!("{name} ({}): silence not judged: {}", start.bus, start.why));
         }
         if !facts.blind_spots.is_empty() {
-            let seconds: f64 =
-                facts.blind_spots.iter().map(|b| b.end.seconds_since(b.begin)).sum();
+            let seconds: f64 = facts.blind_spots.iter().map(|b| b.end.seconds_since(b.begin)).sum();
             out.remarks.push(format!(
                 "{name}: {} blind spot(s) of the logger, {seconds:.1} s in all; nothing is concluded from them",
                 facts.blind_spots.len()
@@ -162,7 +161,9 @@ fn place_reports(facts: &VehicleFacts<'_>, trouble: &[trouble::Trouble], out: &m
 
 fn own_start(report: &ScanReport, number: u32, out: &mut Gathered) {
     let begin = report.taken_at.plus_seconds(-report.since_start_s.unwrap_or(0.0));
-    if let Some(same) = out.starts.iter_mut().find(|s| !s.logged && begin.seconds_since(s.begin).abs() < 60.0) {
+    if let Some(same) =
+        out.starts.iter_mut().find(|s| !s.logged && begin.seconds_since(s.begin).abs() < 60.0)
+    {
         same.reports.push(number);
         same.end = same.end.max(report.taken_at);
         return;

@@ -73,10 +73,12 @@ pub(super) fn place(
     if accusing && let Some(place) = by_codes(report, &fresh, starts, trouble, earliest) {
         return Home::Start { place, by: By::Codes };
     }
-    let logged_near = starts.iter().any(|s| {
-        s.logged && report.taken_at.seconds_since(s.begin).abs() < 86_400.0
-    });
-    if accusing && logged_near && report.since_start_s.is_none() && fresh.iter().all(|c| c.since_start_s.is_none())
+    let logged_near =
+        starts.iter().any(|s| s.logged && report.taken_at.seconds_since(s.begin).abs() < 86_400.0);
+    if accusing
+        && logged_near
+        && report.since_start_s.is_none()
+        && fresh.iter().all(|c| c.since_start_s.is_none())
     {
         return Home::Unplaced;
     }
@@ -121,7 +123,8 @@ fn by_codes(
         };
         // A start after the report needs a wrong clock to be the one: it ranks behind.
         let rank = if age >= 0.0 { -age } else { -1e9 + age };
-        let better = best.is_none_or(|(s, r, _)| score > s + 1e-9 || (score > s - 1e-9 && rank > r));
+        let better =
+            best.is_none_or(|(s, r, _)| score > s + 1e-9 || (score > s - 1e-9 && rank > r));
         if better {
             best = Some((score, rank, place));
         }

@@ -11,7 +11,9 @@ const JOINS: f64 = 5.0;
 /// Joins the starts of all logs, by time.
 pub(super) fn of_logs(logs: &[(Arc<str>, LogFacts)]) -> Vec<Start> {
     let mut rows: Vec<&StartRow> = logs.iter().flat_map(|(_, facts)| &facts.starts).collect();
-    rows.sort_by(|a, b| (a.begin, a.end, &a.bus, &a.place).cmp(&(b.begin, b.end, &b.bus, &b.place)));
+    rows.sort_by(|a, b| {
+        (a.begin, a.end, &a.bus, &a.place).cmp(&(b.begin, b.end, &b.bus, &b.place))
+    });
     let mut starts: Vec<Start> = Vec::new();
     for row in rows {
         if let Some(last) = starts.last_mut() {
@@ -43,7 +45,7 @@ pub(super) fn holding(
     before: f64,
     after: f64,
 ) -> Option<usize> {
-    starts.iter().position(|s| {
-        time.seconds_since(s.begin) >= -before && time.seconds_since(s.end) <= after
-    })
+    starts
+        .iter()
+        .position(|s| time.seconds_since(s.begin) >= -before && time.seconds_since(s.end) <= after)
 }

@@ -23,5 +23,5 @@ mod tracker;
 
 pub use observer::{Observer, Seen};
 pub use rows::*;
-pub use testimony::testimony;
 pub use senders::{Senders, UNNAMED, is_tester_traffic};
+pub use testimony::testimony;

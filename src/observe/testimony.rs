@@ -153,7 +153,8 @@ impl Names {
 
 /// Lower-case words, without filler that every module bears.
 fn split(text: &str) -> Vec<String> {
-    const FILLER: [&str; 8] = ["module", "control", "controller", "unit", "system", "the", "a", "of"];
+    const FILLER: [&str; 8] =
+        ["module", "control", "controller", "unit", "system", "the", "a", "of"];
     let words: Vec<String> = text
         .split(|c: char| !c.is_alphanumeric())
         .map(str::to_lowercase)
@@ -229,8 +230,10 @@ mod tests {
             lost_codes: lost.to_vec(),
             ..Node::default()
         };
-        let network =
-            Network { nodes: vec![node("lift", &[0xD111]), node("body", &[])], ..Network::default() };
+        let network = Network {
+            nodes: vec![node("lift", &[0xD111]), node("body", &[])],
+            ..Network::default()
+        };
         let codes = [(0xD111, None, CodeStatus::Stored), (0xC126, None, CodeStatus::Raw(0x50))];
         let (rows, _) = testimony(&[report(&[("body", &codes)])], Some(&network));
         assert_eq!(rows.len(), 1);
