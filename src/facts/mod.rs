@@ -1,0 +1,32 @@
+//! The facts' tables: their schema, their Parquet bytes, their store between runs.
+//!
+//! In: rows of `observe`, `incidents` and `conditions`. Out: Arrow record batches, Parquet bytes,
+//! stored entries by vehicle and log, and tables handed to polars. Reads no input file; what a
+//! table means is decided by the stages that make its rows, not here.
+
+mod bus_tables;
+mod columns;
+mod entry;
+mod error;
+mod file_bytes;
+mod folder_name;
+mod key;
+mod output_tables;
+mod polars;
+mod schema;
+mod start_tables;
+mod store;
+mod table;
+mod tally_tables;
+
+#[cfg(test)]
+mod invented_rows;
+
+pub use self::polars::{VehicleTally, fleet_tally, to_polars};
+pub use error::FactsError;
+pub use file_bytes::{from_parquet, to_parquet};
+pub use key::{ContentHasher, FactsKey, content_hash};
+pub use output_tables::{ExposureRow, IncidentRow};
+pub use schema::{Column, FACTS_VERSION, Kept, Kind, TABLES, Table, schema_markdown};
+pub use store::{FactsStore, Lookup, StoredLog};
+pub use table::{Places, Row, StoredRow, read_rows, rows_table, vehicles_table};
