@@ -21,6 +21,10 @@ mod tally_tables;
 
 #[cfg(test)]
 mod invented_rows;
+#[cfg(test)]
+mod store_tests;
+#[cfg(test)]
+mod table_tests;
 
 pub use self::polars::{VehicleTally, fleet_tally, to_polars};
 pub use error::FactsError;
