@@ -4,8 +4,9 @@ use arrow::array::ArrayRef;
 
 use crate::facts::columns::{Columns, counts, flags, numbers, places, smalls, texts, times};
 use crate::facts::error::FactsError;
-use crate::facts::schema::{BLIND_SPOTS, DISTURBANCES, IDENTIFIERS, SIGNALS, Table};
+use crate::facts::schema::{BLIND_SPOTS, DISTURBANCES, IDENTIFIERS, SIGNALS};
 use crate::facts::table::{Places, Row, StoredRow};
+use crate::facts::table_shape::Table;
 use crate::observe::{BlindSpotRow, DisturbanceKind, DisturbanceRow, IdentifierRow, SignalRow};
 use crate::vocabulary::Identifier;
 

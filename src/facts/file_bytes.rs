@@ -14,7 +14,7 @@ use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 
 use crate::facts::error::FactsError;
-use crate::facts::schema::Table;
+use crate::facts::table_shape::Table;
 
 /// What the files name as their maker: fixed, so that a new library version changes no bytes here.
 const MADE_BY: &str = "buswitness";

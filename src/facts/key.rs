@@ -4,7 +4,8 @@ use std::fmt;
 
 use xxhash_rust::xxh3::{Xxh3, xxh3_64, xxh3_128};
 
-use crate::facts::schema::{FACTS_VERSION, schema_markdown};
+use crate::facts::schema::FACTS_VERSION;
+use crate::facts::table_shape::stored_shape;
 
 /// The 128-bit hash of a log's bytes as they stand on disk. Guards against chance, not against
 /// someone who makes two logs collide on purpose.
@@ -51,13 +52,13 @@ impl FactsKey {
     /// The key of a vehicle's log with content hash `log`. `depends_on` is every text that shapes
     /// the facts beside the log's bytes: the network description as it stands in its file, the
     /// mapping of interfaces to buses, the start time taken from a path, and the like; order and
-    /// borders count. The vehicle, the tables' schema and [`FACTS_VERSION`] are mixed in here.
+    /// borders count. The vehicle, the shape of the tables and [`FACTS_VERSION`] are mixed in here.
     #[must_use]
     pub fn new(vehicle: &str, log: u128, depends_on: &[&str]) -> FactsKey {
-        let schema = xxh3_64(schema_markdown().as_bytes());
+        let shape = xxh3_64(stored_shape().as_bytes());
         let mut hasher = Xxh3::new();
         hasher.update(&FACTS_VERSION.to_le_bytes());
-        hasher.update(&schema.to_le_bytes());
+        hasher.update(&shape.to_le_bytes());
         for text in std::iter::once(&vehicle).chain(depends_on) {
             // The length in front keeps ["ab", "c"] apart from ["a", "bc"].
             hasher.update(&(text.len() as u64).to_le_bytes());

@@ -1,8 +1,8 @@
 //! The facts' tables: their schema, their Parquet bytes, their store between runs.
 //!
-//! In: rows of `observe`, `incidents` and `conditions`. Out: Arrow record batches, Parquet bytes,
-//! stored entries by vehicle and log, and tables handed to polars. Reads no input file; what a
-//! table means is decided by the stages that make its rows, not here.
+//! In: rows of `observe`, and plain rows of incidents and exposures from whoever writes the outputs.
+//! Out: Arrow record batches, Parquet bytes, stored entries by vehicle and log, and tables handed to
+//! polars. Reads no input file; what a row means is decided by the stage that makes it, not here.
 
 mod bus_tables;
 mod columns;
@@ -13,10 +13,11 @@ mod folder_name;
 mod key;
 mod output_tables;
 mod polars;
-mod schema;
+pub mod schema;
 mod start_tables;
 mod store;
 mod table;
+mod table_shape;
 mod tally_tables;
 
 #[cfg(test)]
@@ -31,6 +32,6 @@ pub use error::FactsError;
 pub use file_bytes::{from_parquet, to_parquet};
 pub use key::{ContentHasher, FactsKey, content_hash};
 pub use output_tables::{ExposureRow, IncidentRow};
-pub use schema::{Column, FACTS_VERSION, Kept, Kind, TABLES, Table, schema_markdown};
 pub use store::{FactsStore, Lookup, StoredLog};
 pub use table::{Places, Row, StoredRow, read_rows, rows_table, vehicles_table};
+pub use table_shape::{Column, Kept, Kind, Table, schema_markdown};

@@ -6,8 +6,9 @@
 use arrow::array::ArrayRef;
 
 use crate::facts::columns::{counts, flags, lists, numbers, places, smalls, texts, times};
-use crate::facts::schema::{ANSWERS, CODES, EXPOSURES, INCIDENTS, Table};
+use crate::facts::schema::{ANSWERS, CODES, EXPOSURES, INCIDENTS};
 use crate::facts::table::{Places, Row};
+use crate::facts::table_shape::Table;
 use crate::observe::{AnswerRow, CodeKind, CodeRow};
 use crate::vocabulary::{CodeStatus, Instant, Place, TroubleCode};
 

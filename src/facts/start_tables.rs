@@ -4,8 +4,9 @@ use arrow::array::ArrayRef;
 
 use crate::facts::columns::{Columns, counts, flags, numbers, places, smalls, texts, times};
 use crate::facts::error::FactsError;
-use crate::facts::schema::{PRESENCES, SILENCES, STARTS, Table};
+use crate::facts::schema::{PRESENCES, SILENCES, STARTS};
 use crate::facts::table::{Places, Row, StoredRow};
+use crate::facts::table_shape::Table;
 use crate::observe::{PresenceRow, SilenceRow, StartRow};
 
 impl Row for StartRow {

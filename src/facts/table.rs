@@ -11,7 +11,7 @@ use arrow::record_batch::RecordBatch;
 
 use crate::facts::columns::{Columns, texts};
 use crate::facts::error::FactsError;
-use crate::facts::schema::Table;
+use crate::facts::table_shape::Table;
 
 /// How places are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

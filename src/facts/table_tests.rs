@@ -5,10 +5,10 @@ use std::sync::Arc;
 
 use arrow::array::{Array as _, AsArray as _};
 
-use crate::facts::schema::{EXPOSURES, INCIDENTS, SILENCES, STARTS};
+use crate::facts::schema::{EXPOSURES, INCIDENTS, SILENCES, STARTS, TABLES};
 use crate::facts::{
-    ExposureRow, IncidentRow, Kind, Places, TABLES, VehicleTally, fleet_tally, from_parquet,
-    read_rows, rows_table, schema_markdown, to_parquet, to_polars, vehicles_table,
+    ExposureRow, IncidentRow, Kind, Places, VehicleTally, fleet_tally, from_parquet, read_rows,
+    rows_table, schema_markdown, to_parquet, to_polars, vehicles_table,
 };
 use crate::observe::{AnswerRow, CodeKind, CodeRow, SilenceRow, StartRow};
 use crate::vocabulary::{CodeStatus, Instant, Place, TroubleCode};

@@ -4,8 +4,9 @@ use arrow::array::ArrayRef;
 
 use crate::facts::columns::{Columns, counts, places, texts};
 use crate::facts::error::FactsError;
-use crate::facts::schema::{LENIENCIES, READING, REJECTS, Table};
+use crate::facts::schema::{LENIENCIES, READING, REJECTS};
 use crate::facts::table::{Places, Row, StoredRow};
+use crate::facts::table_shape::Table;
 use crate::vocabulary::Reject;
 
 /// What reading one log came to.
