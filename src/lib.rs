@@ -1,5 +1,6 @@
 //! buswitness: the map of the house.
 pub mod conditions;
+pub mod facts;
 pub mod incidents;
 pub mod numerics;
 pub mod observe;

@@ -1,0 +1,62 @@
+//! Record batches to Parquet bytes and back.
+//!
+//! The same batch gives the same bytes: the file names no time, no machine and no library
+//! version. Text is zstd-compressed; the bytes are read by any Parquet reader.
+
+use arrow::compute::concat_batches;
+use arrow::record_batch::RecordBatch;
+use parquet::arrow::ArrowWriter;
+use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::basic::{Compression, Encoding, ZstdLevel};
+use parquet::column::page::Page;
+use parquet::errors::ParquetError;
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+
+use crate::facts::error::FactsError;
+use crate::facts::table_shape::Table;
+
+/// What the files name as their maker: fixed, so that a new library version changes no bytes here.
+const MADE_BY: &str = "buswitness";
+
+/// Rows that are decoded at a time.
+const BATCH_ROWS: usize = 65_536;
+
+/// A batch as the bytes of a Parquet file.
+pub fn to_parquet(table: &'static Table, batch: &RecordBatch) -> Result<Vec<u8>, FactsError> {
+    let failed = |source| FactsError::Parquet { doing: "write", table: table.name, source };
+    let name = KeyValue::new("buswitness.table".to_owned(), table.name.to_owned());
+    let settings = WriterProperties::builder()
+        .set_created_by(MADE_BY.to_owned())
+        .set_compression(Compression::ZSTD(ZstdLevel::default()))
+        .set_key_value_metadata(Some(vec![name]))
+        .build();
+    let mut bytes = Vec::new();
+    let write = |bytes: &mut Vec<u8>| -> Result<(), ParquetError> {
+        let mut writer = ArrowWriter::try_new(bytes, batch.schema(), Some(settings))?;
+        writer.write(batch)?;
+        writer.close().map(|_| ())
+    };
+    write(&mut bytes).map_err(failed)?;
+    Ok(bytes)
+}
+
+/// The bytes of a Parquet file as one batch.
+pub fn from_parquet(table: &'static Table, bytes: Vec<u8>) -> Result<RecordBatch, FactsError> {
+    let failed = |source| FactsError::Parquet { doing: "read", table: table.name, source };
+    // The reader wants shared bytes of a type that the parquet crate uses but does not hand on;
+    // one of its own pages makes them, without a copy.
+    let page = Page::DictionaryPage {
+        buf: bytes.into(),
+        num_values: 0,
+        encoding: Encoding::PLAIN,
+        is_sorted: false,
+    };
+    let reader = ParquetRecordBatchReaderBuilder::try_new(page.buffer().clone())
+        .and_then(|builder| builder.with_batch_size(BATCH_ROWS).build())
+        .map_err(failed)?;
+    let schema = arrow::record_batch::RecordBatchReader::schema(&reader);
+    let batches = reader.collect::<Result<Vec<_>, _>>();
+    let arrow = |source| FactsError::Arrow { table: table.name, source };
+    concat_batches(&schema, &batches.map_err(arrow)?).map_err(arrow)
+}

@@ -1,0 +1,37 @@
+//! The facts' tables: their schema, their Parquet bytes, their store between runs.
+//!
+//! In: rows of `observe`, and plain rows of incidents and exposures from whoever writes the outputs.
+//! Out: Arrow record batches, Parquet bytes, stored entries by vehicle and log, and tables handed to
+//! polars. Reads no input file; what a row means is decided by the stage that makes it, not here.
+
+mod bus_tables;
+mod columns;
+mod entry;
+mod error;
+mod file_bytes;
+mod folder_name;
+mod key;
+mod output_tables;
+mod polars;
+pub mod schema;
+mod start_tables;
+mod store;
+mod table;
+mod table_shape;
+mod tally_tables;
+
+#[cfg(test)]
+mod invented_rows;
+#[cfg(test)]
+mod store_tests;
+#[cfg(test)]
+mod table_tests;
+
+pub use self::polars::{VehicleTally, fleet_tally, to_polars};
+pub use error::FactsError;
+pub use file_bytes::{from_parquet, to_parquet};
+pub use key::{ContentHasher, FactsKey, content_hash};
+pub use output_tables::{ExposureRow, IncidentRow};
+pub use store::{FactsStore, Lookup, StoredLog};
+pub use table::{Places, Row, StoredRow, read_rows, rows_table, vehicles_table};
+pub use table_shape::{Column, Kept, Kind, Table, schema_markdown};
