@@ -13,9 +13,9 @@ pub(super) const UNKNOWN: &str = "not known";
 pub(super) fn percent(p: f64) -> String {
     if !p.is_finite() {
         UNKNOWN.to_owned()
-    } else if p < 0.005 {
+    } else if p < 0.01 {
         "<1 %".to_owned()
-    } else if p > 0.995 {
+    } else if p > 0.99 {
         ">99 %".to_owned()
     } else {
         format!("{:.0} %", p * 100.0)

@@ -55,7 +55,7 @@ fn row(risk: &ConditionRisk) -> Row {
         with: format!("{} of {}", risk.incidents_with, risk.starts_with),
         without: format!("{} of {}", risk.incidents_without, risk.starts_without),
         unknown: risk.starts_unknown,
-        ratio: words(risk.risk_ratio, UNKNOWN),
+        ratio: words(risk.risk_ratio, "not defined"),
         low: words(risk.low, UNKNOWN),
         high: words(risk.high, "no upper limit"),
         interval: interval(risk),

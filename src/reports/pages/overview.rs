@@ -147,7 +147,7 @@ fn row(finding: &VehicleFinding, page: String) -> Row {
         incidents: finding.incidents.len(),
         starts: finding.exposures.len(),
         when: conditions::strongest(finding).unwrap_or_else(|| "no clear condition".to_owned()),
-        next: test.map_or_else(|| "none proposed".to_owned(), |t| shown(&t.test, 160)),
+        next: test.map_or_else(|| "none proposed".to_owned(), |t| shown(&t.test, 90)),
         minutes: test.map(|t| number(t.minutes, 0)),
     }
 }

@@ -73,7 +73,7 @@ pub(super) fn ranking(finding: &VehicleFinding) -> Ranking {
         .suspects
         .iter()
         .enumerate()
-        .filter(|(i, s)| *i < 2 || s.probability >= 0.01)
+        .filter(|(i, s)| *i < 2 || (s.probability >= 0.01 && !s.evidence.is_empty()))
         .take(MOST_OPENED)
         .map(|(_, s)| s);
     let heaviest = opened

@@ -47,6 +47,7 @@ struct Lane {
 struct Block {
     x: String,
     y: String,
+    foot: String,
     width: String,
     end: String,
     returned: bool,
@@ -57,6 +58,7 @@ struct Band {
     x: String,
     width: String,
     y: String,
+    height: String,
     title: String,
     label: String,
     label_x: String,
@@ -138,7 +140,7 @@ pub(super) fn timeline(heading: &Heading, incident: &Incident) -> Timeline {
     Timeline {
         caption: caption(heading, incident),
         lanes,
-        bands: incident.disturbances.iter().take(8).map(|d| band(d, &axis)).collect(),
+        bands: incident.disturbances.iter().take(8).map(|d| band(d, &axis, floor)).collect(),
         ticks: axis.ticks(),
         height: at(floor + 44.0),
         floor: at(floor),
@@ -172,6 +174,7 @@ fn silent_lane(silent: &SilentNode, axis: &Axis, index: usize) -> Lane {
         block: Some(Block {
             x: at(from),
             y: at(middle - 7.0),
+            foot: at(middle + 7.0),
             width: at((to - from).max(2.0)),
             end: at(to.max(from + 2.0)),
             returned: silent.returned,
@@ -181,7 +184,7 @@ fn silent_lane(silent: &SilentNode, axis: &Axis, index: usize) -> Lane {
     }
 }
 
-fn band(disturbed: &Disturbed, axis: &Axis) -> Band {
+fn band(disturbed: &Disturbed, axis: &Axis, floor: f64) -> Band {
     let (from, to) = (axis.x(disturbed.begin), axis.x(disturbed.end));
     let kind = disturbed.kind.replace('-', " ");
     let label = format!("{kind} ({})", grouped(disturbed.count));
@@ -190,6 +193,7 @@ fn band(disturbed: &Disturbed, axis: &Axis) -> Band {
         x: at(from),
         width: at((to - from).max(2.0)),
         y: at(FIRST_LANE - 8.0),
+        height: at(floor - FIRST_LANE + 8.0),
         title: format!(
             "{kind}: {} frames in {}. {}",
             grouped(disturbed.count),
@@ -230,9 +234,9 @@ fn notes(incident: &Incident) -> Vec<String> {
         shown.join(", ")
     };
     for (list, words) in [
-        (&incident.bus_down, "said that the bus was down or that they were bus-off"),
-        (&incident.own_supply, "said that their own supply was low"),
-        (&incident.unanswered, "did not reply to the tester"),
+        (&incident.bus_down, "Said that the bus was down or that they were bus-off"),
+        (&incident.own_supply, "Said that their own supply was low"),
+        (&incident.unanswered, "Did not reply to the tester"),
     ] {
         if !list.is_empty() {
             notes.push(format!("{words}: {}", names(list)));
