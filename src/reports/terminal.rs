@@ -14,6 +14,9 @@ use crate::suspects::VehicleFinding;
 const NARROWEST: usize = 40;
 /// Most rejected places and skipped files listed here; the files have all.
 const MOST_LISTED: usize = 5;
+/// Most vehicles in the table, and with their next test; the files have all.
+const MOST_ROWS: usize = 40;
+const MOST_TESTS: usize = 5;
 
 /// The verdicts, one row per vehicle that is not quiet, then what was read. Fits `width` columns.
 #[must_use]
@@ -58,8 +61,8 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
     table.load_style(comfy_table::presets::NOTHING);
     table.set_content_arrangement(ContentArrangement::Dynamic);
     table.set_width(u16::try_from(width).unwrap_or(u16::MAX));
-    table.set_header(["vehicle", "verdict", "prob.", "incidents", "starts", "next test"]);
-    for finding in listed {
+    table.set_header(["vehicle", "verdict", "prob.", "incidents", "starts"]);
+    for finding in listed.iter().take(MOST_ROWS) {
         let first = leader(finding);
         let verdict = match (standing(finding), first) {
             (Standing::Undecided, Some(first)) => {
@@ -73,7 +76,6 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
             first.map_or_else(String::new, |s| percent(s.probability)),
             finding.incidents.len().to_string(),
             finding.exposures.len().to_string(),
-            finding.next_tests.first().map_or_else(|| "none".to_owned(), |t| shown(&t.test, 120)),
         ]);
     }
     for column in 2..=4 {
@@ -88,6 +90,16 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
         } else {
             out.push_str(line);
             out.push('\n');
+        }
+    }
+    if listed.len() > MOST_ROWS {
+        push_line(out, &format!("and {} more in the report", listed.len() - MOST_ROWS), width);
+    }
+    for finding in listed.iter().take(MOST_TESTS) {
+        if let Some(test) = finding.next_tests.first() {
+            let vehicle = shown(&finding.vehicle, 24);
+            let what = shown(&test.test, 160);
+            push_line(out, &format!("next for {vehicle}: {what} ({:.0} min)", test.minutes), width);
         }
     }
     out.push('\n');

@@ -77,7 +77,7 @@ pub(super) fn pages(
     let environment = environment()?;
     let sorted = by_name(findings);
     let listed = || sorted.iter().filter(|f| standing(f) <= Standing::Undecided);
-    let names = page_names(listed().map(|f| f.vehicle.as_str()));
+    let mut names = page_names(listed().map(|f| f.vehicle.as_str()));
     let single = heading.view == View::Session && sorted.len() == 1;
     let mut outputs = Vec::new();
     let main = match sorted.first() {
@@ -92,7 +92,8 @@ pub(super) fn pages(
     };
     outputs.push(Output::new("report.html", main));
     for finding in listed() {
-        if let Some(name) = names.get(&finding.vehicle) {
+        // Taken out, so that a vehicle that is listed twice still has one page.
+        if let Some(name) = names.remove(&finding.vehicle) {
             let page = vehicle::page(heading, finding, tally, Some("report.html"));
             outputs.push(Output::new(name, render(&environment, "vehicle.html", page)?));
         }

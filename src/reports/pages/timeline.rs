@@ -47,7 +47,9 @@ struct Lane {
 struct Block {
     x: String,
     y: String,
+    head: String,
     foot: String,
+    back: String,
     width: String,
     end: String,
     returned: bool,
@@ -174,7 +176,9 @@ fn silent_lane(silent: &SilentNode, axis: &Axis, index: usize) -> Lane {
         block: Some(Block {
             x: at(from),
             y: at(middle - 7.0),
-            foot: at(middle + 7.0),
+            head: at(middle - 10.0),
+            foot: at(middle + 10.0),
+            back: at(to.max(from + 2.0) + 3.0),
             width: at((to - from).max(2.0)),
             end: at(to.max(from + 2.0)),
             returned: silent.returned,

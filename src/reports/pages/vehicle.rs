@@ -61,7 +61,7 @@ pub(super) fn page(
         network: finding.network.as_deref().map(|n| shown(n, NAME)),
         undecided: standing(finding) == Standing::Undecided,
         answer: answer(finding),
-        because: shown(&finding.because, SENTENCE),
+        because: shown(finding.because.trim_end_matches('.'), SENTENCE),
         next: next_step(finding),
         next_caution: caution.filter(|c| !c.is_empty()).map(|c| shown(c, SENTENCE)),
         ranking: suspects::ranking(finding),
