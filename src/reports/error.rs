@@ -7,7 +7,10 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 pub enum ReportError {
     /// The folder for the outputs could not be made.
-    #[error("cannot make the output folder {}: check `output.folder` and its rights", folder.display())]
+    #[error(
+        "cannot make the output folder {}: check `output.folder` and its rights",
+        folder.display()
+    )]
     Folder {
         /// The folder.
         folder: PathBuf,
@@ -15,7 +18,10 @@ pub enum ReportError {
         source: io::Error,
     },
     /// An output could not be written or put in its place.
-    #[error("cannot write {}: check free space and rights; an older file was left as it was", file.display())]
+    #[error(
+        "cannot write {}: check free space and rights; an older file was left as it was",
+        file.display()
+    )]
     Write {
         /// The output.
         file: PathBuf,

@@ -95,6 +95,7 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
     if listed.len() > MOST_ROWS {
         push_line(out, &format!("and {} more in the report", listed.len() - MOST_ROWS), width);
     }
+    out.push('\n');
     for finding in listed.iter().take(MOST_TESTS) {
         if let Some(test) = finding.next_tests.first() {
             let vehicle = shown(&finding.vehicle, 24);

@@ -4,90 +4,49 @@ use super::{Cell, Sheet, list, maybe, plain, text};
 use crate::reports::ReportError;
 use crate::reports::culprits_json::{decimals, digits};
 use crate::reports::whole_file::Output;
-use crate::suspects::VehicleFinding;
+use crate::suspects::{SuspectFinding, VehicleFinding};
 use crate::vocabulary::Mechanism;
 
 /// A row per vehicle and suspect; a vehicle without suspects has one row with an empty suspect.
 pub(super) fn culprits(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
-    let mut sheet = Sheet::new(
-        "culprits.csv",
-        &[
-            "vehicle",
-            "network",
-            "starts",
-            "incidents",
-            "verdict",
-            "rank",
-            "suspect",
-            "probability",
-            "prior",
-            "disturbs",
-            "drops_out",
-            "for",
-            "against",
-            "because",
-        ],
-    )?;
+    let columns = "vehicle network starts incidents verdict rank suspect probability prior disturbs \
+                   drops_out for against because";
+    let columns: Vec<&str> = columns.split_whitespace().collect();
+    let mut sheet = Sheet::new("culprits.csv", &columns)?;
     for finding in findings {
-        let head = || {
-            [
-                text(&finding.vehicle),
-                text(finding.network.as_deref().unwrap_or_default()),
-                plain(finding.exposures.len()),
-                plain(finding.incidents.len()),
-                text(&finding.verdict.to_string()),
-            ]
-        };
         if finding.suspects.is_empty() {
-            let [vehicle, network, starts, incidents, verdict] = head();
-            let empty = || Cell(String::new());
-            sheet.row([
-                vehicle,
-                network,
-                starts,
-                incidents,
-                verdict,
-                empty(),
-                empty(),
-                empty(),
-                empty(),
-                empty(),
-                empty(),
-                empty(),
-                empty(),
-                text(&finding.because),
-            ])?;
+            sheet.row(culprit(finding, None))?;
         }
-        for (rank, suspect) in finding.suspects.iter().enumerate() {
-            let share = |wanted: Mechanism| {
-                maybe(
-                    suspect
-                        .mechanisms
-                        .iter()
-                        .find(|(m, _)| *m == wanted)
-                        .and_then(|(_, p)| decimals(*p, 1e12)),
-                )
-            };
-            let [vehicle, network, starts, incidents, verdict] = head();
-            sheet.row([
-                vehicle,
-                network,
-                starts,
-                incidents,
-                verdict,
-                plain(rank + 1),
-                text(&suspect.suspect.to_string()),
-                maybe(decimals(suspect.probability, 1e12)),
-                maybe(decimals(suspect.prior, 1e12)),
-                share(Mechanism::Disturbs),
-                share(Mechanism::DropsOut),
-                plain(suspect.speaking_for().count()),
-                plain(suspect.speaking_against().count()),
-                text(&finding.because),
-            ])?;
+        for ranked in finding.suspects.iter().enumerate() {
+            sheet.row(culprit(finding, Some(ranked)))?;
         }
     }
     sheet.done()
+}
+
+fn culprit(finding: &VehicleFinding, ranked: Option<(usize, &SuspectFinding)>) -> [Cell; 14] {
+    let suspect = ranked.map(|(_, suspect)| suspect);
+    let share = |wanted: Mechanism| {
+        let mechanism = suspect.and_then(|s| s.mechanisms.iter().find(|(m, _)| *m == wanted));
+        maybe(mechanism.and_then(|(_, p)| decimals(*p, 1e12)))
+    };
+    let empty = || Cell(String::new());
+    [
+        text(&finding.vehicle),
+        text(finding.network.as_deref().unwrap_or_default()),
+        plain(finding.exposures.len()),
+        plain(finding.incidents.len()),
+        text(&finding.verdict.to_string()),
+        ranked.map_or_else(empty, |(index, _)| plain(index + 1)),
+        suspect.map_or_else(empty, |s| text(&s.suspect.to_string())),
+        maybe(suspect.and_then(|s| decimals(s.probability, 1e12))),
+        maybe(suspect.and_then(|s| decimals(s.prior, 1e12))),
+        share(Mechanism::Disturbs),
+        share(Mechanism::DropsOut),
+        suspect.map_or_else(empty, |s| plain(s.speaking_for().count())),
+        suspect.map_or_else(empty, |s| plain(s.speaking_against().count())),
+        text(&finding.because),
+    ]
 }
 
 /// A row per piece of evidence.

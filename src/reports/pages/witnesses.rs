@@ -29,11 +29,11 @@ pub(super) struct Witnesses {
 struct NodeRow {
     name: String,
     silent: String,
-    accused: usize,
-    accuses: usize,
+    accused: String,
+    accuses: String,
     unanswered: String,
-    bus_down: usize,
-    own_supply: usize,
+    bus_down: String,
+    own_supply: String,
 }
 
 #[derive(Serialize)]
@@ -62,6 +62,7 @@ struct Counts {
     questioned: usize,
     bus_down: usize,
     own_supply: usize,
+    read_out: usize,
 }
 
 pub(super) fn witnesses(finding: &VehicleFinding) -> Witnesses {
@@ -74,10 +75,12 @@ pub(super) fn witnesses(finding: &VehicleFinding) -> Witnesses {
     let (accused, reporters) = accusations(incidents);
     let most: Vec<&str> = accused.iter().take(MOST_COLUMNS).copied().collect();
     let reporters_all = reporters.len();
+    let heard_out =
+        incidents.iter().filter(|i| !(i.reporters.is_empty() && i.accusations.is_empty())).count();
     Witnesses {
         incidents: incidents.len(),
         logged: incidents.iter().filter(|i| i.logged).count(),
-        nodes: nodes.iter().take(MOST_ROWS).map(|(name, c)| node_row(name, c)).collect(),
+        nodes: nodes.iter().take(MOST_ROWS).map(|(name, c)| node_row(name, c, heard_out)).collect(),
         nodes_left: all_nodes.saturating_sub(MOST_ROWS),
         accused: most.iter().map(|name| shown(name, 30)).collect(),
         accused_left: accused.len().saturating_sub(MOST_COLUMNS),
@@ -98,17 +101,20 @@ fn counts(incidents: &[Incident]) -> BTreeMap<&str, Counts> {
         let unanswered = || incident.unanswered.iter().map(|(n, _)| n.as_str());
         let answered = incident.answered.iter().map(|(n, _)| n.as_str());
         let accused = incident.accusations.iter().map(|a| a.accused.as_str());
-        let accuses = incident.accusations.iter().map(|a| a.reporter.as_str());
-        let down = incident.bus_down.iter().map(|(n, _)| n.as_str());
-        let supply = incident.own_supply.iter().map(|(n, _)| n.as_str());
+        let accuses = || incident.accusations.iter().map(|a| a.reporter.as_str());
+        let down = || incident.bus_down.iter().map(|(n, _)| n.as_str());
+        let supply = || incident.own_supply.iter().map(|(n, _)| n.as_str());
         add(&mut all, silent(), |c| &mut c.silent);
         add(&mut all, silent().chain(alive), |c| &mut c.watched);
         add(&mut all, unanswered(), |c| &mut c.unanswered);
         add(&mut all, unanswered().chain(answered), |c| &mut c.questioned);
         add(&mut all, accused, |c| &mut c.accused);
-        add(&mut all, accuses, |c| &mut c.accuses);
-        add(&mut all, down, |c| &mut c.bus_down);
-        add(&mut all, supply, |c| &mut c.own_supply);
+        add(&mut all, accuses(), |c| &mut c.accuses);
+        add(&mut all, down(), |c| &mut c.bus_down);
+        add(&mut all, supply(), |c| &mut c.own_supply);
+        let readers = incident.reporters.iter().map(String::as_str);
+        let read_out = readers.chain(accuses()).chain(down()).chain(supply());
+        add(&mut all, read_out, |c| &mut c.read_out);
     }
     all
 }
@@ -124,18 +130,19 @@ fn add<'a>(
     }
 }
 
-fn node_row(name: &str, counts: &Counts) -> NodeRow {
+fn node_row(name: &str, counts: &Counts, heard_out: usize) -> NodeRow {
+    // Nothing seen of a node is not a 0.
     let of = |n: usize, all: usize| {
         if all == 0 { "not observed".to_owned() } else { format!("{n} of {all}") }
     };
     NodeRow {
         name: shown(name, NAME),
         silent: of(counts.silent, counts.watched),
-        accused: counts.accused,
-        accuses: counts.accuses,
+        accused: of(counts.accused, heard_out),
+        accuses: of(counts.accuses, counts.read_out),
         unanswered: of(counts.unanswered, counts.questioned),
-        bus_down: counts.bus_down,
-        own_supply: counts.own_supply,
+        bus_down: of(counts.bus_down, counts.read_out),
+        own_supply: of(counts.own_supply, counts.read_out),
     }
 }
 
@@ -146,6 +153,11 @@ fn accusations(incidents: &[Incident]) -> (Vec<&str>, Vec<&str>) {
     for accusation in incidents.iter().flat_map(|i| &i.accusations) {
         *accused.entry(&accusation.accused).or_default() += 1;
         reporters.insert(&accusation.reporter);
+    }
+    // A reporter that was read out and accused nobody is a witness too.
+    reporters.extend(incidents.iter().flat_map(|i| i.reporters.iter().map(String::as_str)));
+    if accused.is_empty() {
+        reporters.clear();
     }
     let mut ordered: Vec<(&str, usize)> = accused.into_iter().collect();
     ordered.sort_by_key(|(name, n)| (std::cmp::Reverse(*n), *name));

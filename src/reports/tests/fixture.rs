@@ -212,31 +212,33 @@ pub(super) fn decided(vehicle: &str) -> VehicleFinding {
             risk("wet", [7, 16, 0, 22], None, Some(2.7), None, 0.0009, 3),
             risk("soak_s > 21600", [7, 40, 0, 1], Some(1.0), Some(0.2), Some(8.0), 0.8, 0),
         ],
-        next_tests: vec![
-            NextTest {
-                test: "disconnect node:steering-angle at a cold, wet start and watch the bus"
-                    .to_owned(),
-                bits: 0.41,
-                minutes: 25.0,
-                meaning: "Bus stays up: the module or its connector. Bus still falls: the branch \
-                          or the wires."
-                    .to_owned(),
-                caution: "Steering and stability assistance will be missing; do not drive."
-                    .to_owned(),
-            },
-            NextTest {
-                test: "wet the front splice with the vehicle standing".to_owned(),
-                bits: 0.12,
-                minutes: 40.0,
-                meaning: "Incident follows: the splice. None in 9 tries: hardly the splice."
-                    .to_owned(),
-                caution: String::new(),
-            },
-        ],
+        next_tests: next_tests(),
         unplaced: vec![("code U0126 without a time".to_owned(), place("scans/LH-07.txt", 14))],
         remarks: vec!["2 starts were recorded too poorly to show an incident".to_owned()],
         ..empty(vehicle, Verdict::Suspect(node("steering-angle")))
     }
+}
+
+fn next_tests() -> Vec<NextTest> {
+    vec![
+        NextTest {
+            test: "disconnect node:steering-angle at a cold, wet start and watch the bus"
+                .to_owned(),
+            bits: 0.41,
+            minutes: 25.0,
+            meaning: "Bus stays up: the module or its connector. Bus still falls: the branch \
+                          or the wires."
+                .to_owned(),
+            caution: "Steering and stability assistance will be missing; do not drive.".to_owned(),
+        },
+        NextTest {
+            test: "wet the front splice with the vehicle standing".to_owned(),
+            bits: 0.12,
+            minutes: 40.0,
+            meaning: "Incident follows: the splice. None in 9 tries: hardly the splice.".to_owned(),
+            caution: String::new(),
+        },
+    ]
 }
 
 fn risk(
