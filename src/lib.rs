@@ -6,5 +6,6 @@ pub mod numerics;
 pub mod observe;
 pub mod protocol;
 pub mod read;
+pub mod reports;
 pub mod suspects;
 pub mod vocabulary;

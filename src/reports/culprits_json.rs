@@ -1,0 +1,297 @@
+//! `culprits.json`: the ranked culprits for programs to read.
+//!
+//! The field names are the contract with users. Unknown is `null`; a number that is not finite is
+//! unknown. Reused facts are not told apart from fresh ones, so that a second run gives the same
+//! bytes.
+
+use serde::Serialize;
+
+use crate::conditions::{ConditionRisk, Exposure};
+use crate::incidents::Incident;
+use crate::read::Tally;
+use crate::reports::standing::{Standing, by_name, judged, standing};
+use crate::reports::{Heading, ReportError};
+use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
+use crate::vocabulary::{Instant, Mechanism, Suspect, Verdict};
+
+/// Most pieces of evidence for, and against, that a suspect carries here; `evidence.csv` has all.
+const MOST_EVIDENCE: usize = 12;
+
+#[derive(Serialize)]
+struct Culprits<'a> {
+    schema: &'static str,
+    pipeline: &'a str,
+    inputs: Inputs,
+    vehicles: Vec<Vehicle<'a>>,
+}
+
+#[derive(Serialize)]
+struct Inputs {
+    bus_logs: u64,
+    frames: u64,
+    scan_reports: u64,
+    rejected: u64,
+    table_rows: u64,
+    skipped_files: u64,
+    outside_period: u64,
+}
+
+#[derive(Serialize)]
+struct Vehicle<'a> {
+    vehicle: &'a str,
+    network: Option<&'a str>,
+    starts: usize,
+    starts_judged: usize,
+    incidents: usize,
+    verdict: &'a Verdict,
+    no_data: bool,
+    because: &'a str,
+    suspects: Vec<Ranked<'a>>,
+    conditions: Vec<Condition<'a>>,
+    next_tests: Vec<Test<'a>>,
+    incidents_list: Vec<Happening<'a>>,
+    unnamed_senders: Vec<Unnamed<'a>>,
+    unplaced: Vec<Unplaced<'a>>,
+    remarks: &'a [String],
+}
+
+#[derive(Serialize)]
+struct Ranked<'a> {
+    suspect: &'a Suspect,
+    probability: Option<f64>,
+    prior: Option<f64>,
+    mechanisms: Vec<Acting>,
+    #[serde(rename = "for")]
+    speaking_for: Vec<Weighed<'a>>,
+    against: Vec<Weighed<'a>>,
+}
+
+#[derive(Serialize)]
+struct Acting {
+    mechanism: Mechanism,
+    probability: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Weighed<'a> {
+    weight_db: Option<f64>,
+    what: &'a str,
+    #[serde(rename = "where")]
+    places: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Condition<'a> {
+    condition: &'a str,
+    incidents_with: u32,
+    starts_with: u32,
+    incidents_without: u32,
+    starts_without: u32,
+    starts_unknown: u32,
+    risk_ratio: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+    p_value: Option<f64>,
+    smallest_p: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Test<'a> {
+    test: &'a str,
+    bits: Option<f64>,
+    minutes: Option<f64>,
+    meaning: &'a str,
+    caution: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct Happening<'a> {
+    start: Instant8601,
+    begin: Instant8601,
+    seconds: Option<f64>,
+    bus: Option<&'a str>,
+    silent: Vec<&'a str>,
+    disturbed: Option<bool>,
+    logged: bool,
+    ambient_c: Option<f64>,
+    since_start_s: Option<f64>,
+    wet: Option<bool>,
+    supply_v: Option<f64>,
+    accusations: usize,
+    unanswered: Vec<&'a str>,
+}
+
+#[derive(Serialize)]
+struct Unnamed<'a> {
+    sender: &'a str,
+    identifiers: &'a [String],
+}
+
+#[derive(Serialize)]
+struct Unplaced<'a> {
+    what: &'a str,
+    #[serde(rename = "where")]
+    place: String,
+}
+
+/// A time as RFC 3339 text.
+struct Instant8601(Instant);
+
+impl Serialize for Instant8601 {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(&self.0)
+    }
+}
+
+/// The bytes of `culprits.json`.
+pub(super) fn culprits_json(
+    heading: &Heading,
+    findings: &[VehicleFinding],
+    tally: &Tally,
+) -> Result<Vec<u8>, ReportError> {
+    let culprits = Culprits {
+        schema: "buswitness/culprits/1",
+        pipeline: &heading.title,
+        inputs: Inputs {
+            bus_logs: tally.bus_logs,
+            frames: tally.frames,
+            scan_reports: tally.scan_reports,
+            rejected: tally.rejected(),
+            table_rows: tally.table_rows,
+            skipped_files: tally.skipped.len() as u64,
+            outside_period: tally.outside_period,
+        },
+        vehicles: by_name(findings).into_iter().map(vehicle).collect(),
+    };
+    let mut bytes =
+        serde_json::to_vec_pretty(&culprits).map_err(|source| ReportError::Json { source })?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+fn vehicle(finding: &VehicleFinding) -> Vehicle<'_> {
+    Vehicle {
+        vehicle: &finding.vehicle,
+        network: finding.network.as_deref(),
+        starts: finding.exposures.len(),
+        starts_judged: judged(finding),
+        incidents: finding.incidents.len(),
+        verdict: &finding.verdict,
+        no_data: standing(finding) == Standing::NoData,
+        because: &finding.because,
+        suspects: finding.suspects.iter().map(ranked).collect(),
+        conditions: finding.conditions.iter().map(condition).collect(),
+        next_tests: finding
+            .next_tests
+            .iter()
+            .map(|t| Test {
+                test: &t.test,
+                bits: finite(t.bits),
+                minutes: finite(t.minutes),
+                meaning: &t.meaning,
+                caution: Some(t.caution.as_str()).filter(|c| !c.is_empty()),
+            })
+            .collect(),
+        incidents_list: finding.incidents.iter().map(|i| happening(finding, i)).collect(),
+        unnamed_senders: finding
+            .unnamed_senders
+            .iter()
+            .map(|(sender, identifiers)| Unnamed { sender, identifiers })
+            .collect(),
+        unplaced: finding
+            .unplaced
+            .iter()
+            .map(|(what, place)| Unplaced { what, place: place.to_string() })
+            .collect(),
+        remarks: &finding.remarks,
+    }
+}
+
+fn ranked(finding: &SuspectFinding) -> Ranked<'_> {
+    let mut speaking_for: Vec<&Evidence> = finding.speaking_for().collect();
+    let mut against: Vec<&Evidence> = finding.speaking_against().collect();
+    // Stable sorts: pieces of equal weight stay in the order in which they were weighed.
+    speaking_for.sort_by(|a, b| b.weight_db.total_cmp(&a.weight_db));
+    against.sort_by(|a, b| a.weight_db.total_cmp(&b.weight_db));
+    Ranked {
+        suspect: &finding.suspect,
+        probability: probability(finding.probability),
+        prior: probability(finding.prior),
+        mechanisms: finding
+            .mechanisms
+            .iter()
+            .map(|&(mechanism, share)| Acting { mechanism, probability: probability(share) })
+            .collect(),
+        speaking_for: speaking_for.into_iter().take(MOST_EVIDENCE).map(weighed).collect(),
+        against: against.into_iter().take(MOST_EVIDENCE).map(weighed).collect(),
+    }
+}
+
+fn weighed(evidence: &Evidence) -> Weighed<'_> {
+    Weighed {
+        weight_db: decimals(evidence.weight_db, 1e3),
+        what: &evidence.what,
+        places: evidence.places.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn condition(risk: &ConditionRisk) -> Condition<'_> {
+    Condition {
+        condition: &risk.condition,
+        incidents_with: risk.incidents_with,
+        starts_with: risk.starts_with,
+        incidents_without: risk.incidents_without,
+        starts_without: risk.starts_without,
+        starts_unknown: risk.starts_unknown,
+        risk_ratio: risk.risk_ratio.and_then(digits),
+        low: risk.low.and_then(digits),
+        high: risk.high.and_then(digits),
+        p_value: digits(risk.p_value),
+        smallest_p: digits(risk.smallest_p),
+    }
+}
+
+fn happening<'a>(finding: &'a VehicleFinding, incident: &'a Incident) -> Happening<'a> {
+    let exposure: Option<&Exposure> = finding.exposures.iter().find(|e| e.start == incident.start);
+    let disturbed = !incident.disturbances.is_empty();
+    Happening {
+        start: Instant8601(incident.start),
+        begin: Instant8601(incident.begin),
+        seconds: decimals(incident.end.seconds_since(incident.begin), 1e3),
+        bus: incident.bus.as_deref(),
+        silent: incident.silent.iter().map(|s| s.node.as_str()).collect(),
+        disturbed: (incident.logged || disturbed).then_some(disturbed),
+        logged: incident.logged,
+        ambient_c: exposure
+            .and_then(|e| e.ambient_c.as_ref())
+            .and_then(|sourced| decimals(sourced.value, 1e3)),
+        since_start_s: incident.since_start_s.and_then(|s| decimals(s, 1e3)),
+        wet: exposure.and_then(|e| e.wet),
+        supply_v: incident.supply_v.and_then(|v| decimals(v, 1e3)),
+        accusations: incident.accusations.len(),
+        unanswered: incident.unanswered.iter().map(|(node, _)| node.as_str()).collect(),
+    }
+}
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
+}
+
+/// A probability to twelve decimals, so that a vehicle's probabilities still add up to 1.
+fn probability(value: f64) -> Option<f64> {
+    decimals(value, 1e12)
+}
+
+/// A value rounded to a power of ten.
+pub(super) fn decimals(value: f64, scale: f64) -> Option<f64> {
+    finite(value).map(|v| {
+        let scaled = v * scale;
+        // Far out, a double has no decimals left to round.
+        if scaled.abs() < 9e15 { scaled.round() / scale } else { v }
+    })
+}
+
+/// A value to six significant digits: more would be noise of the last bits.
+pub(super) fn digits(value: f64) -> Option<f64> {
+    finite(value).and_then(|v| format!("{v:.5e}").parse().ok())
+}

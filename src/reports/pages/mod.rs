@@ -1,0 +1,138 @@
+//! The HTML pages: an overview and a page per vehicle that is not quiet.
+//!
+//! Rust works out words and coordinates; the templates hold all markup and escape every value.
+//! No page needs a network, a script or a second file.
+
+mod conditions;
+mod incidents;
+mod intake;
+mod overview;
+mod scatter;
+mod suspects;
+mod timeline;
+mod vehicle;
+mod witnesses;
+
+use minijinja::value::{Serde, Value};
+use minijinja::{Environment, UndefinedBehavior};
+use serde::Serialize;
+
+use crate::read::Tally;
+use crate::reports::page_names::page_names;
+use crate::reports::standing::{Standing, by_name, standing};
+use crate::reports::whole_file::Output;
+use crate::reports::wording::shown;
+use crate::reports::{Heading, ReportError, View};
+use crate::suspects::VehicleFinding;
+
+/// Longest name shown on a page; the data files hold it whole.
+const NAME: usize = 60;
+/// Longest sentence shown on a page.
+const SENTENCE: usize = 400;
+
+const TEMPLATES: [(&str, &str); 11] = [
+    ("frame.html", include_str!("../templates/frame.html")),
+    ("pieces.html", include_str!("../templates/pieces.html")),
+    ("overview.html", include_str!("../templates/overview.html")),
+    ("vehicle.html", include_str!("../templates/vehicle.html")),
+    ("suspects.html", include_str!("../templates/suspects.html")),
+    ("conditions.html", include_str!("../templates/conditions.html")),
+    ("timeline.html", include_str!("../templates/timeline.html")),
+    ("witnesses.html", include_str!("../templates/witnesses.html")),
+    ("intake.html", include_str!("../templates/intake.html")),
+    ("cautions.html", include_str!("../templates/cautions.html")),
+    ("reading.html", include_str!("../templates/reading.html")),
+];
+
+/// The part of a page that comes from the pipeline.
+#[derive(Debug, Clone, Serialize)]
+struct Top {
+    title: String,
+    zone: String,
+    period: Option<String>,
+    strict: bool,
+    batches: bool,
+    remarks: Vec<String>,
+}
+
+impl Top {
+    fn new(heading: &Heading) -> Top {
+        Top {
+            title: shown(&heading.title, 120),
+            zone: heading.timezone.name().to_owned(),
+            period: heading.period.as_deref().map(|p| shown(p, 120)),
+            strict: heading.strict,
+            batches: heading.view == View::Batches,
+            remarks: heading.remarks.iter().map(|r| shown(r, SENTENCE)).collect(),
+        }
+    }
+}
+
+/// All pages, the overview (or, for a session with one vehicle, that vehicle's page) first.
+pub(super) fn pages(
+    heading: &Heading,
+    findings: &[VehicleFinding],
+    tally: &Tally,
+) -> Result<Vec<Output>, ReportError> {
+    let environment = environment()?;
+    let sorted = by_name(findings);
+    let listed = || sorted.iter().filter(|f| standing(f) <= Standing::Undecided);
+    let mut names = page_names(listed().map(|f| f.vehicle.as_str()));
+    let single = heading.view == View::Session && sorted.len() == 1;
+    let mut outputs = Vec::new();
+    let main = match sorted.first() {
+        Some(finding) if single && !finding.suspects.is_empty() => {
+            let page = vehicle::page(heading, finding, tally, None);
+            render(&environment, "vehicle.html", page)?
+        }
+        _ => {
+            let page = overview::page(heading, findings, tally, &names);
+            render(&environment, "overview.html", page)?
+        }
+    };
+    outputs.push(Output::new("report.html", main));
+    for finding in listed() {
+        // Taken out, so that a vehicle that is listed twice still has one page.
+        if let Some(name) = names.remove(&finding.vehicle) {
+            let page = vehicle::page(heading, finding, tally, Some("report.html"));
+            outputs.push(Output::new(name, render(&environment, "vehicle.html", page)?));
+        }
+    }
+    Ok(outputs)
+}
+
+fn environment() -> Result<Environment<'static>, ReportError> {
+    let mut environment = Environment::new();
+    environment.set_undefined_behavior(UndefinedBehavior::Strict);
+    for (name, source) in TEMPLATES {
+        environment
+            .add_template(name, source)
+            .map_err(|source| ReportError::Page { template: name, source })?;
+    }
+    let style = include_str!("../templates/style.css");
+    environment.add_global("style", Value::from_safe_string(style.to_owned()));
+    Ok(environment)
+}
+
+fn render(
+    environment: &Environment<'_>,
+    template: &'static str,
+    page: impl Serialize,
+) -> Result<String, ReportError> {
+    environment
+        .get_template(template)
+        .and_then(|t| t.render(Serde(page)))
+        .map_err(|source| ReportError::Page { template, source })
+}
+
+/// A coordinate as it stands in a picture.
+fn at(value: f64) -> String {
+    format!("{value:.1}")
+}
+
+/// A round step that cuts `range` into at most `most` parts.
+fn round_step(range: f64, most: f64) -> f64 {
+    let rough = (range / most).max(1e-9);
+    let power = 10_f64.powf(rough.log10().floor());
+    [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|s| *s >= rough).unwrap_or(rough)
+}

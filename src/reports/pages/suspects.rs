@@ -1,0 +1,149 @@
+//! The ranking: a bar per suspect, and what speaks for and against the leading ones.
+
+use serde::Serialize;
+
+use super::{NAME, SENTENCE, at};
+use crate::reports::wording::{decibans, mechanism, percent, shown, suspect};
+use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
+
+/// Most suspects with a bar.
+const MOST_BARS: usize = 12;
+/// Most suspects whose evidence is spelled out.
+const MOST_OPENED: usize = 4;
+/// Most pieces of evidence on each side of a suspect.
+const MOST_PIECES: usize = 12;
+/// Most places named for a piece.
+const MOST_PLACES: usize = 3;
+
+#[derive(Serialize)]
+pub(super) struct Ranking {
+    bars: Vec<Bar>,
+    bars_left: usize,
+    opened: Vec<Opened>,
+}
+
+#[derive(Serialize)]
+struct Bar {
+    rank: usize,
+    name: String,
+    key: String,
+    percent: String,
+    prior: String,
+    width: String,
+    pieces: usize,
+}
+
+#[derive(Serialize)]
+struct Opened {
+    name: String,
+    percent: String,
+    prior: String,
+    ways: Vec<Way>,
+    sides: Vec<Side>,
+}
+
+#[derive(Serialize)]
+struct Way {
+    words: &'static str,
+    percent: String,
+}
+
+#[derive(Serialize)]
+struct Side {
+    title: &'static str,
+    speaks_for: bool,
+    count: usize,
+    sum: String,
+    pieces: Vec<Piece>,
+    left: usize,
+}
+
+#[derive(Serialize)]
+struct Piece {
+    weight: String,
+    width: String,
+    what: String,
+    places: Vec<String>,
+    more_places: usize,
+}
+
+pub(super) fn ranking(finding: &VehicleFinding) -> Ranking {
+    let bars = finding.suspects.iter().take(MOST_BARS).enumerate().map(|(i, s)| bar(i, s));
+    let opened = finding
+        .suspects
+        .iter()
+        .enumerate()
+        .filter(|(i, s)| *i < 2 || (s.probability >= 0.01 && !s.evidence.is_empty()))
+        .take(MOST_OPENED)
+        .map(|(_, s)| s);
+    let heaviest = opened
+        .clone()
+        .flat_map(|s| &s.evidence)
+        .map(|e| e.weight_db.abs())
+        .filter(|w| w.is_finite())
+        .fold(1.0, f64::max);
+    Ranking {
+        bars: bars.collect(),
+        bars_left: finding.suspects.len().saturating_sub(MOST_BARS),
+        opened: opened.map(|s| open(s, heaviest)).collect(),
+    }
+}
+
+fn bar(index: usize, finding: &SuspectFinding) -> Bar {
+    Bar {
+        rank: index + 1,
+        name: shown(&suspect(&finding.suspect), NAME),
+        key: shown(&finding.suspect.to_string(), NAME),
+        percent: percent(finding.probability),
+        prior: percent(finding.prior),
+        width: at(finding.probability.clamp(0.0, 1.0) * 100.0),
+        pieces: finding.evidence.len(),
+    }
+}
+
+fn open(finding: &SuspectFinding, heaviest: f64) -> Opened {
+    let mut speaking_for: Vec<&Evidence> = finding.speaking_for().collect();
+    let mut against: Vec<&Evidence> = finding.speaking_against().collect();
+    speaking_for.sort_by(|a, b| b.weight_db.total_cmp(&a.weight_db));
+    against.sort_by(|a, b| a.weight_db.total_cmp(&b.weight_db));
+    Opened {
+        name: shown(&suspect(&finding.suspect), NAME),
+        percent: percent(finding.probability),
+        prior: percent(finding.prior),
+        ways: finding
+            .mechanisms
+            .iter()
+            .map(|&(m, p)| Way { words: mechanism(m), percent: percent(p) })
+            .collect(),
+        sides: vec![
+            side("Speaks for it", true, &speaking_for, heaviest),
+            side("Speaks against it", false, &against, heaviest),
+        ],
+    }
+}
+
+fn side(title: &'static str, speaks_for: bool, pieces: &[&Evidence], heaviest: f64) -> Side {
+    Side {
+        title,
+        speaks_for,
+        count: pieces.len(),
+        sum: decibans(pieces.iter().map(|e| e.weight_db).sum()),
+        pieces: pieces.iter().take(MOST_PIECES).map(|e| piece(e, heaviest)).collect(),
+        left: pieces.len().saturating_sub(MOST_PIECES),
+    }
+}
+
+fn piece(evidence: &Evidence, heaviest: f64) -> Piece {
+    Piece {
+        weight: decibans(evidence.weight_db),
+        width: at((evidence.weight_db.abs() / heaviest).clamp(0.0, 1.0) * 60.0),
+        what: shown(&evidence.what, SENTENCE),
+        places: evidence
+            .places
+            .iter()
+            .take(MOST_PLACES)
+            .map(|p| shown(&p.to_string(), 120))
+            .collect(),
+        more_places: evidence.places.len().saturating_sub(MOST_PLACES),
+    }
+}

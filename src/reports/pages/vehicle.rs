@@ -1,0 +1,106 @@
+//! The page of one vehicle.
+
+use serde::Serialize;
+
+use super::{NAME, SENTENCE, Top, conditions, incidents, intake, suspects, timeline, witnesses};
+use crate::read::Tally;
+use crate::reports::Heading;
+use crate::reports::standing::{Standing, answer, next_step, standing};
+use crate::reports::wording::{number, shown};
+use crate::suspects::{NextTest, VehicleFinding};
+
+/// Most incidents drawn as pictures; the table has all.
+const MOST_PICTURES: usize = 3;
+/// Most unplaced codes and reports listed.
+const MOST_UNPLACED: usize = 40;
+
+#[derive(Serialize)]
+pub(super) struct VehiclePage {
+    top: Top,
+    overview: Option<&'static str>,
+    vehicle: String,
+    network: Option<String>,
+    undecided: bool,
+    answer: String,
+    because: String,
+    next: Option<String>,
+    next_caution: Option<String>,
+    ranking: suspects::Ranking,
+    when: conditions::When,
+    pictures: Vec<timeline::Timeline>,
+    witnesses: witnesses::Witnesses,
+    tests: Vec<Test>,
+    incidents: incidents::IncidentTable,
+    senders: Vec<(String, String)>,
+    remarks: Vec<String>,
+    unplaced: Vec<(String, String)>,
+    unplaced_left: usize,
+    intake: intake::Intake,
+}
+
+#[derive(Serialize)]
+struct Test {
+    test: String,
+    minutes: String,
+    bits: String,
+    meaning: String,
+    caution: String,
+}
+
+pub(super) fn page(
+    heading: &Heading,
+    finding: &VehicleFinding,
+    tally: &Tally,
+    overview: Option<&'static str>,
+) -> VehiclePage {
+    let caution = finding.next_tests.first().map(|t| t.caution.as_str());
+    VehiclePage {
+        top: Top::new(heading),
+        overview,
+        vehicle: shown(&finding.vehicle, NAME),
+        network: finding.network.as_deref().map(|n| shown(n, NAME)),
+        undecided: standing(finding) == Standing::Undecided,
+        answer: answer(finding),
+        because: shown(finding.because.trim_end_matches('.'), SENTENCE),
+        next: next_step(finding),
+        next_caution: caution.filter(|c| !c.is_empty()).map(|c| shown(c, SENTENCE)),
+        ranking: suspects::ranking(finding),
+        when: conditions::when(heading, finding),
+        pictures: finding
+            .incidents
+            .iter()
+            .filter(|i| timeline::drawable(i))
+            .take(MOST_PICTURES)
+            .map(|i| timeline::timeline(heading, i))
+            .collect(),
+        witnesses: witnesses::witnesses(finding),
+        tests: finding.next_tests.iter().map(test).collect(),
+        incidents: incidents::table(heading, finding),
+        senders: finding
+            .unnamed_senders
+            .iter()
+            .map(|(name, identifiers)| {
+                (shown(name, NAME), shown(&identifiers.join(", "), SENTENCE))
+            })
+            .collect(),
+        remarks: finding.remarks.iter().map(|r| shown(r, SENTENCE)).collect(),
+        unplaced: finding
+            .unplaced
+            .iter()
+            .take(MOST_UNPLACED)
+            .map(|(what, place)| (shown(what, SENTENCE), shown(&place.to_string(), 120)))
+            .collect(),
+        unplaced_left: finding.unplaced.len().saturating_sub(MOST_UNPLACED),
+        intake: intake::intake(tally),
+    }
+}
+
+fn test(test: &NextTest) -> Test {
+    Test {
+        test: shown(&test.test, SENTENCE),
+        minutes: number(test.minutes, 0),
+        bits: number(test.bits, 2),
+        meaning: shown(&test.meaning, 800),
+        caution: shown(&test.caution, 800),
+    }
+}

@@ -1,0 +1,7 @@
+//! Tests of the reports: the contract's field names, hostile names, whole files, the same bytes.
+
+mod data_files;
+mod fixture;
+mod pages;
+mod terminal;
+mod whole_files;

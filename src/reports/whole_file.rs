@@ -1,0 +1,95 @@
+//! Puts files in place whole or not at all.
+//!
+//! All contents go to temporary files in the target folder first; only when every one of them is
+//! on disk are they renamed. A failure before that leaves every older file as it was; a rename that
+//! fails half-way leaves each file either old or new, never mixed. Temporary files never stay.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use crate::reports::ReportError;
+
+/// A file to be written: its plain name and its bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Output {
+    /// The name inside the output folder.
+    pub name: String,
+    /// The contents.
+    pub bytes: Vec<u8>,
+}
+
+impl Output {
+    /// An output from a name and bytes.
+    #[must_use]
+    pub fn new(name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Output {
+        Output { name: name.into(), bytes: bytes.into() }
+    }
+}
+
+/// Writes `outputs` into `folder` (made when missing) and returns their paths in the same order.
+///
+/// # Errors
+/// A name that is not a plain file name, or a folder or file that cannot be written.
+pub fn write_whole(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf>, ReportError> {
+    if let Some(bad) = outputs.iter().find(|o| !is_plain(&o.name)) {
+        return Err(ReportError::Name { name: bad.name.clone() });
+    }
+    fs::create_dir_all(folder)
+        .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
+    let mut staged = Staged(Vec::with_capacity(outputs.len()));
+    for output in outputs {
+        let target = folder.join(&output.name);
+        let part = folder.join(format!(".{}.{}.part", output.name, std::process::id()));
+        let failed = |source| ReportError::Write { file: target.clone(), source };
+        let file = create(&part).map_err(failed)?;
+        staged.0.push((part, target.clone()));
+        fill(file, &output.bytes).map_err(failed)?;
+    }
+    let mut written = Vec::with_capacity(outputs.len());
+    while !staged.0.is_empty() {
+        let (part, target) = &staged.0[0];
+        if let Err(source) = fs::rename(part, target) {
+            return Err(ReportError::Write { file: target.clone(), source });
+        }
+        written.push(staged.0.remove(0).1);
+    }
+    Ok(written)
+}
+
+/// Temporary files waiting for their names; whatever still waits is removed when dropped.
+struct Staged(Vec<(PathBuf, PathBuf)>);
+
+impl Drop for Staged {
+    fn drop(&mut self) {
+        for (part, _) in &self.0 {
+            // Nothing more can be done about a temporary file that will not go.
+            let _ = fs::remove_file(part);
+        }
+    }
+}
+
+/// Makes a new file; one left by a killed run is replaced, a link in its place is never followed.
+fn create(part: &Path) -> io::Result<File> {
+    let fresh = || OpenOptions::new().write(true).create_new(true).open(part);
+    match fresh() {
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+            fs::remove_file(part)?;
+            fresh()
+        }
+        other => other,
+    }
+}
+
+fn fill(mut file: File, bytes: &[u8]) -> io::Result<()> {
+    file.write_all(bytes)?;
+    file.sync_data()
+}
+
+/// Whether a name can be nothing but a file directly inside the folder.
+fn is_plain(name: &str) -> bool {
+    !name.is_empty()
+        && name.len() <= 120
+        && !name.starts_with(['.', '-'])
+        && name.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.'))
+}
