@@ -217,4 +217,9 @@ impl Cells<'_, BooleanArray> {
     pub(super) fn at(&self, row: usize) -> bool {
         self.0.value(row)
     }
+
+    /// Whether it is so in a row, if the row tells.
+    pub(super) fn maybe(&self, row: usize) -> Option<bool> {
+        self.0.is_valid(row).then(|| self.at(row))
+    }
 }

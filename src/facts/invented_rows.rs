@@ -74,8 +74,8 @@ fn presences() -> impl Strategy<Value = PresenceRow> {
 
 fn silences(file: &Arc<str>) -> impl Strategy<Value = SilenceRow> + use<> {
     let span = (instant(), instant(), instant(), instant());
-    (text(), span, text(), any::<bool>(), any::<u32>(), place(file)).prop_map(
-        |(bus, (start, last_heard, due, end), node, returned, identifiers, place)| SilenceRow {
+    (text(), span, text(), any::<(bool, Option<bool>)>(), any::<u32>(), place(file)).prop_map(
+        |(bus, (start, last_heard, due, end), node, (returned, restarted), identifiers, place)| SilenceRow {
             bus,
             start,
             node,
@@ -83,6 +83,7 @@ fn silences(file: &Arc<str>) -> impl Strategy<Value = SilenceRow> + use<> {
             due,
             end,
             returned,
+            restarted,
             identifiers,
             place,
         },

@@ -77,6 +77,7 @@ pub const SILENCES: Table = Table {
         must("due", Time, "", "when its next frame was due"),
         must("end", Time, "", "when it was heard again, or the end of the start"),
         must("returned", Flag, "", "it was heard again in this start"),
+        may("restarted", Flag, "", "it restarted meanwhile; null when that cannot be told"),
         must(
             "identifiers",
             Small,

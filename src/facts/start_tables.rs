@@ -105,6 +105,7 @@ impl Row for SilenceRow {
             ("due", times(rows.iter().map(|r| r.due))),
             ("end", times(rows.iter().map(|r| r.end))),
             ("returned", flags(rows.iter().map(|r| Some(r.returned)))),
+            ("restarted", flags(rows.iter().map(|r| r.restarted))),
             ("identifiers", smalls(rows.iter().map(|r| Some(r.identifiers)))),
             ("place", places(rows.iter().map(|r| &r.place), how)),
         ]
@@ -117,7 +118,8 @@ impl StoredRow for SilenceRow {
             (columns.text("bus")?, columns.time("start")?, columns.text("node")?);
         let (last_heard, due, end) =
             (columns.time("last_heard")?, columns.time("due")?, columns.time("end")?);
-        let (returned, identifiers) = (columns.flag("returned")?, columns.small("identifiers")?);
+        let (returned, restarted) = (columns.flag("returned")?, columns.flag("restarted")?);
+        let identifiers = columns.small("identifiers")?;
         let rows = columns.rows().zip(columns.places()?);
         Ok(rows
             .map(|(i, place)| SilenceRow {
@@ -128,6 +130,7 @@ impl StoredRow for SilenceRow {
                 due: due.at(i),
                 end: end.at(i),
                 returned: returned.at(i),
+                restarted: restarted.maybe(i),
                 identifiers: identifiers.at(i),
                 place,
             })

@@ -46,6 +46,7 @@ fn silence() -> SilenceRow {
         due: Instant(3),
         end: Instant(4),
         returned: true,
+        restarted: Some(false),
         identifiers: 2,
         place: Place::line(&file(), 20_318),
     }

@@ -98,6 +98,7 @@ fn incident(vehicle: &str, exposure: &Exposure, index: usize) -> Incident {
         due: at(from),
         end: at(to),
         returned,
+        restarted: Some(true),
         place: place(&file, 20_318 + index as u64),
     };
     let accuse = |reporter: &str, heard| Accusation {
@@ -109,6 +110,7 @@ fn incident(vehicle: &str, exposure: &Exposure, index: usize) -> Incident {
     };
     let names = |list: &[&str]| list.iter().map(|n| (*n).to_owned()).collect::<Vec<_>>();
     Incident {
+        perhaps_old: false,
         start: exposure.start,
         begin: at(12.0),
         end: at(86.0),

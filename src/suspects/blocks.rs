@@ -1,0 +1,336 @@
+//! The blocks of evidence of one incident: the likelihood of what was seen under each hypothesis.
+//!
+//! Given what was silent, the blocks are taken as independent. A block that has nothing to say (no
+//! log, no scan) is absent: it returns `None` and moves nothing. All values are natural logarithms.
+
+use super::hypotheses::{Hypothesis, Manner};
+use super::rates::{self, Level as Weighted};
+use super::scene::{Level, Scene};
+use crate::numerics::logs::{ln_choose, log_sum_exp};
+
+/// The blocks, in the order of the ledger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Block {
+    Silence,
+    Restart,
+    Order,
+    Disturbance,
+    Accusations,
+    BusDown,
+    Answers,
+    Supply,
+}
+
+/// All blocks, in order.
+pub(super) const BLOCKS: [Block; 8] = [
+    Block::Silence,
+    Block::Restart,
+    Block::Order,
+    Block::Disturbance,
+    Block::Accusations,
+    Block::BusDown,
+    Block::Answers,
+    Block::Supply,
+];
+
+/// ln P(block | hypothesis) with the block's own discount; `None` when the block is absent.
+/// [`Manner::Other`] has a theory of silence only; elsewhere the caller gives it the mean of the rest.
+pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    match block {
+        Block::Silence => silence(scene, h),
+        Block::Restart => restart(scene, h),
+        Block::Order => order(scene, h),
+        Block::Disturbance => disturbance(scene, h),
+        Block::Accusations => accusations(scene, h).map(|l| l * rates::ACCUSATIONS_COUNT),
+        Block::BusDown => bus_down(scene, h),
+        Block::Answers => answers(scene, h).map(|l| l * rates::ANSWERS_COUNT),
+        Block::Supply => supply(scene, h),
+    }
+}
+
+fn bernoulli(happened: bool, p: f64) -> f64 {
+    if happened { p.ln() } else { (1.0 - p).ln() }
+}
+
+/// ln of a mixture over levels of severity.
+fn mixed(levels: &[Weighted], each: impl Fn(f64) -> f64) -> f64 {
+    let terms: Vec<f64> = levels.iter().map(|(weight, level)| weight.ln() + each(*level)).collect();
+    log_sum_exp(&terms)
+}
+
+/// How many of the others a hypothesis strikes, by severity.
+fn severities(manner: Manner) -> &'static [Weighted] {
+    match manner {
+        Manner::Talks => &rates::DISTURBED,
+        Manner::BusOff => &rates::DISTURBED_SHORTLY,
+        Manner::Wires => &rates::WIRES,
+        Manner::Supply => &rates::SUPPLY,
+        _ => &rates::BYSTANDER,
+    }
+}
+
+/// Probability that a node is off the bus under a hypothesis, at a severity.
+fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
+    let reached = h.reach[node];
+    match h.manner {
+        Manner::Dead | Manner::CutOff | Manner::Branch | Manner::Feed | Manner::Ground => {
+            if h.struck[node] { rates::STRUCK } else { severity }
+        }
+        Manner::BusOff if h.struck[node] => rates::STRUCK,
+        Manner::Talks if h.struck[node] => 0.02 + rates::TALKER_UNHEARD * severity,
+        Manner::BusOff | Manner::Talks | Manner::Wires | Manner::Supply => {
+            if reached {
+                severity
+            } else {
+                0.02
+            }
+        }
+        Manner::Artefact | Manner::Stale | Manner::Other => 0.01,
+    }
+}
+
+fn silence(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    scene.level?;
+    let seen: Vec<(usize, bool)> =
+        scene.silent.iter().enumerate().filter_map(|(n, s)| s.map(|s| (n, s))).collect();
+    if seen.is_empty() {
+        return None;
+    }
+    let (n, k) = (seen.len() as u64, scene.silent_count as u64);
+    if h.manner == Manner::Other {
+        // Uniform over how many, then over which.
+        return Some(-((n + 1) as f64).ln() - ln_choose(n, k));
+    }
+    Some(mixed(severities(h.manner), |severity| {
+        seen.iter().map(|(node, silent)| bernoulli(*silent, off_the_bus(h, *node, severity))).sum()
+    }))
+}
+
+fn restart(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    let known: Vec<(usize, bool)> =
+        scene.restarted.iter().enumerate().filter_map(|(n, r)| r.map(|r| (n, r))).collect();
+    if known.is_empty() {
+        return None;
+    }
+    let (without_power, with_power) = rates::RESTARTS;
+    let p = |node: usize| match h.manner {
+        Manner::Dead | Manner::Feed | Manner::Ground | Manner::Supply if h.struck[node] => {
+            without_power
+        }
+        Manner::CutOff | Manner::BusOff | Manner::Talks | Manner::Branch | Manner::Wires => {
+            with_power
+        }
+        _ => 0.5,
+    };
+    let mean = known.iter().map(|(n, r)| bernoulli(*r, p(*n))).sum::<f64>() / known.len() as f64;
+    // Nodes that come back together tell one thing: at most two of them count.
+    Some(mean * (known.len().min(2)) as f64)
+}
+
+fn order(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    let node = scene.stands_out?;
+    let others = (scene.silent_count.max(2) - 1) as f64;
+    let even = 1.0 / (others + 1.0);
+    Some(match h.manner {
+        Manner::Dead | Manner::CutOff | Manner::BusOff if scene.silent_count > 0 => {
+            if h.struck[node] {
+                rates::STANDS_OUT.ln()
+            } else {
+                ((1.0 - rates::STANDS_OUT) / others).ln()
+            }
+        }
+        _ => even.ln(),
+    })
+}
+
+fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    let level = match scene.level? {
+        Level::None => 0,
+        Level::Low => 1,
+        Level::High => 2,
+    };
+    let table = match h.manner {
+        Manner::Talks | Manner::BusOff => rates::LEVELS_DISTURBER,
+        Manner::Dead | Manner::CutOff => rates::LEVELS_DROP_OUT,
+        Manner::Feed | Manner::Ground => rates::LEVELS_UNPOWERED,
+        Manner::Branch => rates::LEVELS_BRANCH,
+        Manner::Wires => rates::LEVELS_WIRES,
+        Manner::Supply => rates::LEVELS_SUPPLY,
+        Manner::Artefact | Manner::Stale | Manner::Other => rates::LEVELS_NONE,
+    };
+    let flood = scene.floods.map_or(0.0, |node| {
+        let own = matches!(h.manner, Manner::Talks | Manner::BusOff) && h.struck[node];
+        if own { rates::FLOODS.0.ln() } else { rates::FLOODS.1.ln() }
+    });
+    Some(table[level].ln() + flood)
+}
+
+/// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
+fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 {
+    let (off, on) = rates::LOSES;
+    let (me, it) = (h.struck[reporter], h.struck[accused]);
+    let both = h.reach[reporter] && h.reach[accused];
+    match h.manner {
+        Manner::Dead | Manner::Feed | Manner::Ground => match (me, it) {
+            (true, _) => rates::DEAD_ACCUSES,
+            (false, true) => off,
+            _ => on,
+        },
+        Manner::CutOff | Manner::Branch => match (me, it) {
+            (true, false) => rates::CUT_OFF_LOSES,
+            (false, true) => off,
+            _ => on,
+        },
+        Manner::BusOff if it => off,
+        Manner::BusOff if me => rates::CUT_OFF_LOSES,
+        Manner::Talks if it => on.max(severity * rates::TALKER_UNHEARD),
+        Manner::BusOff | Manner::Talks | Manner::Wires => {
+            if both {
+                on.max(severity)
+            } else {
+                on
+            }
+        }
+        Manner::Supply => on.max(severity),
+        Manner::Artefact | Manner::Stale | Manner::Other => rates::FALSE_CODE,
+    }
+}
+
+/// The same where a log tells whether the accused was silent.
+fn loses_given_log(
+    scene: &Scene,
+    h: &Hypothesis,
+    reporter: usize,
+    accused: usize,
+    severity: f64,
+) -> f64 {
+    match scene.silent[accused] {
+        Some(true) if scene.silent[reporter] != Some(true) => scene.missed[accused],
+        Some(false) if scene.silent[reporter] != Some(true) => {
+            // Alive on the wire: only a reporter that cannot hear loses it.
+            let cut = match h.manner {
+                Manner::CutOff | Manner::Branch if h.struck[reporter] && !h.struck[accused] => {
+                    rates::CUT_OFF_LOSES
+                }
+                Manner::Talks | Manner::BusOff | Manner::Wires => severity * 0.3,
+                _ => 0.0,
+            };
+            rates::LOSES.1.max(cut)
+        }
+        _ => loses(h, reporter, accused, severity),
+    }
+}
+
+fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    if scene.rows.is_empty() {
+        return None;
+    }
+    if h.manner == Manner::Stale && scene.perhaps_old {
+        // Old codes may form any pattern: the caller's mean of the rest stands in.
+        return Some(f64::NAN);
+    }
+    let mut terms = Vec::new();
+    for (severity_weight, severity) in severities(h.manner) {
+        for (hit_weight, hit) in rates::HITS {
+            let mut total = severity_weight.ln() + hit_weight.ln();
+            for (reporter, row) in &scene.rows {
+                total += row_likelihood(scene, h, *reporter, row, *severity, hit);
+            }
+            terms.push(total);
+        }
+    }
+    Some(log_sum_exp(&terms))
+}
+
+/// One reporter's row: it may be one that never stores anything.
+fn row_likelihood(
+    scene: &Scene,
+    h: &Hypothesis,
+    reporter: usize,
+    row: &[(bool, f64)],
+    severity: f64,
+    hit: f64,
+) -> f64 {
+    let mut product = 0.0;
+    let mut empty = true;
+    for (accused, (says, listens)) in row.iter().enumerate() {
+        if accused == reporter {
+            continue;
+        }
+        let lost = loses_given_log(scene, h, reporter, accused, severity);
+        let p = (listens * lost * hit).max(rates::FALSE_CODE).min(0.99);
+        product += bernoulli(*says, p);
+        empty &= !says;
+    }
+    let stores = (1.0 - rates::STORES_NOTHING).ln() + product;
+    if empty { log_sum_exp(&[rates::STORES_NOTHING.ln(), stores]) } else { stores }
+}
+
+fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    if scene.says_down.is_empty() {
+        return None;
+    }
+    let (whole, cut, otherwise) = rates::SAYS_DOWN;
+    let p = |node: usize| match h.manner {
+        Manner::Talks | Manner::BusOff | Manner::Wires if h.reach[node] => whole,
+        Manner::CutOff | Manner::Branch if h.struck[node] => cut,
+        Manner::Supply => otherwise * 2.0,
+        _ => otherwise,
+    };
+    let sum: f64 = scene.says_down.iter().map(|(n, says)| bernoulli(*says, p(*n))).sum();
+    // Copies of one event, like accusations.
+    Some(sum * rates::ACCUSATIONS_COUNT)
+}
+
+fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    if scene.answers.is_empty() {
+        return None;
+    }
+    let (mute, else_mute) = rates::MUTE;
+    let silent = scene.answers.iter().filter(|(_, answered)| !answered).count() as u64;
+    let asked = scene.answers.len() as u64;
+    if h.manner == Manner::Artefact {
+        // The tester's own trouble: any number, any nodes.
+        let some = if silent == 0 { 0.3f64.ln() } else { (0.7 / asked as f64).ln() };
+        return Some(some - ln_choose(asked, silent));
+    }
+    let after: f64 = scene.answers.iter().map(|(_, a)| bernoulli(!a, else_mute)).sum();
+    if h.manner == Manner::Stale {
+        return Some(after);
+    }
+    let during = mixed(severities(h.manner), |severity| {
+        scene
+            .answers
+            .iter()
+            .map(|(node, answered)| {
+                let p = else_mute.max(mute * off_the_bus(h, *node, severity));
+                bernoulli(!answered, p)
+            })
+            .sum()
+    });
+    let share = rates::SCAN_DURING;
+    Some(log_sum_exp(&[share.ln() + during, (1.0 - share).ln() + after]))
+}
+
+fn supply(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    if scene.low_voltage.is_none() && scene.own_supply.is_none() && scene.early.is_none() {
+        return None;
+    }
+    let pick = |(supply, feed, otherwise): (f64, f64, f64)| match h.manner {
+        Manner::Supply => supply,
+        Manner::Feed | Manner::Ground => feed,
+        _ => otherwise,
+    };
+    let mut total = 0.0;
+    if let Some(low) = scene.low_voltage {
+        total += bernoulli(low, pick(rates::LOW_VOLTAGE));
+    }
+    if let Some(own) = scene.own_supply {
+        total += bernoulli(own, pick(rates::OWN_SUPPLY));
+    }
+    if let Some(early) = scene.early {
+        let (cranking, otherwise) = rates::EARLY;
+        total += bernoulli(early, if h.manner == Manner::Supply { cranking } else { otherwise });
+    }
+    Some(total)
+}

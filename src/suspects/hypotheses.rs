@@ -1,0 +1,240 @@
+//! The whole space of suspects of one vehicle, each in every manner in which it may act.
+
+use std::collections::BTreeSet;
+
+use super::rates;
+use crate::vocabulary::{Mechanism, Network, Suspect};
+
+/// How a hypothesis acts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Manner {
+    /// A node without power: it restarts when it comes back.
+    Dead,
+    /// A node with power but off the bus.
+    CutOff,
+    /// A disturber that keeps talking.
+    Talks,
+    /// A disturber that goes bus-off.
+    BusOff,
+    /// A wiring branch open.
+    Branch,
+    /// A feed lost.
+    Feed,
+    /// A ground lost.
+    Ground,
+    /// The wires of a bus or their termination.
+    Wires,
+    /// Battery voltage.
+    Supply,
+    /// The tester's doing.
+    Artefact,
+    /// Codes of an old fault.
+    Stale,
+    /// None of these.
+    Other,
+}
+
+/// One hypothesis.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Hypothesis {
+    pub suspect: Suspect,
+    pub manner: Manner,
+    /// Which nodes it strikes first, by node number: the node itself, or all below a branch.
+    pub struck: Vec<bool>,
+    /// Which nodes it can reach: those on the same bus.
+    pub reach: Vec<bool>,
+    pub prior: f64,
+}
+
+impl Hypothesis {
+    pub(super) fn mechanism(&self) -> Option<Mechanism> {
+        match self.manner {
+            Manner::Dead | Manner::CutOff => Some(Mechanism::DropsOut),
+            Manner::Talks | Manner::BusOff => Some(Mechanism::Disturbs),
+            _ => None,
+        }
+    }
+}
+
+/// The nodes and hypotheses of one vehicle.
+#[derive(Debug, Clone)]
+pub(super) struct Space {
+    /// Node names, sorted.
+    pub nodes: Vec<String>,
+    pub hypotheses: Vec<Hypothesis>,
+}
+
+impl Space {
+    pub(super) fn node(&self, name: &str) -> Option<usize> {
+        self.nodes.binary_search_by(|n| n.as_str().cmp(name)).ok()
+    }
+
+    /// The space for the nodes that are fitted; `buses` are used when no description names any.
+    pub(super) fn new(
+        fitted: &[String],
+        network: Option<&Network>,
+        buses: &BTreeSet<String>,
+    ) -> Space {
+        let mut nodes: Vec<String> = fitted.to_vec();
+        nodes.sort();
+        nodes.dedup();
+        let mut builder = Builder { count: nodes.len(), hypotheses: Vec::new() };
+        let homes: Vec<Vec<String>> = nodes.iter().map(|n| homes(n, network)).collect();
+        let same_bus = |a: usize| -> Vec<bool> {
+            (0..nodes.len())
+                .map(|b| {
+                    homes[a].is_empty()
+                        || homes[b].is_empty()
+                        || homes[a].iter().any(|bus| homes[b].contains(bus))
+                })
+                .collect()
+        };
+        for (number, name) in nodes.iter().enumerate() {
+            let only: Vec<bool> = (0..nodes.len()).map(|n| n == number).collect();
+            let suspect = Suspect::Node(name.clone());
+            for (manner, weight) in [
+                (Manner::Dead, rates::PRIOR_DROPS_OUT * rates::SHARE_DEAD),
+                (Manner::CutOff, rates::PRIOR_DROPS_OUT * (1.0 - rates::SHARE_DEAD)),
+                (Manner::BusOff, rates::PRIOR_DISTURBS * rates::SHARE_BUS_OFF),
+                (Manner::Talks, rates::PRIOR_DISTURBS * (1.0 - rates::SHARE_BUS_OFF)),
+            ] {
+                builder.add(suspect.clone(), manner, only.clone(), same_bus(number), weight);
+            }
+        }
+        if let Some(network) = network {
+            builder.wiring(&nodes, network);
+        }
+        builder.buses(&homes, buses);
+        builder.rest();
+        let mut space = Space { nodes, hypotheses: builder.hypotheses };
+        space.share_priors();
+        space
+    }
+
+    /// Splits a class's weight evenly over its members, then scales all to 1.
+    fn share_priors(&mut self) {
+        let mut members = std::collections::BTreeMap::new();
+        for h in &self.hypotheses {
+            *members.entry(h.manner).or_insert(0.0) += 1.0;
+        }
+        for h in &mut self.hypotheses {
+            h.prior /= members.get(&h.manner).copied().unwrap_or(1.0);
+        }
+        let total: f64 = self.hypotheses.iter().map(|h| h.prior).sum();
+        for h in &mut self.hypotheses {
+            h.prior /= total;
+        }
+    }
+}
+
+fn homes(node: &str, network: Option<&Network>) -> Vec<String> {
+    network
+        .and_then(|n| n.nodes.iter().find(|d| d.name == node))
+        .map(|d| d.buses.clone())
+        .unwrap_or_default()
+}
+
+struct Builder {
+    count: usize,
+    hypotheses: Vec<Hypothesis>,
+}
+
+impl Builder {
+    fn add(
+        &mut self,
+        suspect: Suspect,
+        manner: Manner,
+        struck: Vec<bool>,
+        reach: Vec<bool>,
+        prior: f64,
+    ) {
+        self.hypotheses.push(Hypothesis { suspect, manner, struck, reach, prior });
+    }
+
+    fn wiring(&mut self, nodes: &[String], network: &Network) {
+        let described = |name: &String| network.nodes.iter().find(|d| d.name == *name);
+        let everywhere = vec![true; self.count];
+        for branch in &network.branches {
+            let below = below(&branch.name, network);
+            let struck: Vec<bool> = nodes
+                .iter()
+                .map(|n| {
+                    described(n)
+                        .is_some_and(|d| d.branches.iter().any(|b| below.contains(b.as_str())))
+                })
+                .collect();
+            if struck.contains(&true) {
+                let suspect = Suspect::Branch(branch.name.clone());
+                self.add(suspect, Manner::Branch, struck, everywhere.clone(), rates::PRIOR_BRANCH);
+            }
+        }
+        let feeds: BTreeSet<&String> =
+            network.nodes.iter().filter_map(|n| n.feed.as_ref()).collect();
+        for feed in feeds {
+            let struck: Vec<bool> = nodes
+                .iter()
+                .map(|n| described(n).is_some_and(|d| d.feed.as_ref() == Some(feed)))
+                .collect();
+            if struck.contains(&true) {
+                let suspect = Suspect::Feed(feed.clone());
+                self.add(suspect, Manner::Feed, struck, everywhere.clone(), rates::PRIOR_FEED);
+            }
+        }
+        let grounds: BTreeSet<&String> =
+            network.nodes.iter().filter_map(|n| n.ground.as_ref()).collect();
+        for ground in grounds {
+            let struck: Vec<bool> = nodes
+                .iter()
+                .map(|n| described(n).is_some_and(|d| d.ground.as_ref() == Some(ground)))
+                .collect();
+            if struck.contains(&true) {
+                let suspect = Suspect::Ground(ground.clone());
+                self.add(suspect, Manner::Ground, struck, everywhere.clone(), rates::PRIOR_GROUND);
+            }
+        }
+    }
+
+    fn buses(&mut self, homes: &[Vec<String>], seen: &BTreeSet<String>) {
+        let mut names: BTreeSet<String> = homes.iter().flatten().cloned().collect();
+        if names.is_empty() {
+            names.clone_from(seen);
+        }
+        if names.is_empty() {
+            names.insert("bus".to_owned());
+        }
+        for name in names {
+            let struck: Vec<bool> =
+                homes.iter().map(|h| h.is_empty() || h.contains(&name)).collect();
+            self.add(Suspect::Bus(name), Manner::Wires, struck.clone(), struck, rates::PRIOR_WIRES);
+        }
+    }
+
+    fn rest(&mut self) {
+        let nobody = vec![false; self.count];
+        let all = vec![true; self.count];
+        for (suspect, manner, struck, prior) in [
+            (Suspect::Supply, Manner::Supply, &all, rates::PRIOR_SUPPLY),
+            (Suspect::None, Manner::Artefact, &nobody, rates::PRIOR_ARTEFACT),
+            (Suspect::None, Manner::Stale, &nobody, rates::PRIOR_STALE),
+            (Suspect::None, Manner::Other, &nobody, rates::PRIOR_OTHER),
+        ] {
+            self.add(suspect, manner, struck.clone(), all.clone(), prior);
+        }
+    }
+}
+
+/// A branch and all branches that hang on it.
+fn below<'n>(name: &'n str, network: &'n Network) -> BTreeSet<&'n str> {
+    let mut found = BTreeSet::from([name]);
+    loop {
+        let before = found.len();
+        for branch in &network.branches {
+            if branch.upstream.as_deref().is_some_and(|u| found.contains(u)) {
+                found.insert(&branch.name);
+            }
+        }
+        if found.len() == before {
+            return found;
+        }
+    }
+}

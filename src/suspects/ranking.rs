@@ -1,0 +1,167 @@
+//! The ranking: priors, blocks of evidence pooled over incidents in log space, and a ledger that adds up.
+//!
+//! For each block in turn the posterior is worked out with all blocks so far. A suspect's weight of a
+//! block is how many decibans that block moved its probability: 10 log10 of prior probability plus all
+//! weights is 10 log10 of the stated probability, exactly.
+
+use super::blocks::{self, BLOCKS, Block};
+use super::hypotheses::{Hypothesis, Manner, Space};
+use super::interventions::{self, Outcome};
+use super::rates;
+use super::scene::Scene;
+use crate::conditions::Exposure;
+use crate::numerics::logs::{decibans, log_sum_exp, normalise};
+use crate::read::ServiceNote;
+use crate::vocabulary::{Mechanism, Suspect};
+
+/// A source of weight in the ledger.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Source {
+    Block(Block),
+    /// A service note, by position.
+    Note(usize, Outcome),
+}
+
+/// One suspect of the ranking.
+#[derive(Debug, Clone)]
+pub(super) struct Ranked {
+    pub suspect: Suspect,
+    pub prior: f64,
+    pub probability: f64,
+    pub mechanisms: Vec<(Mechanism, f64)>,
+    /// Weights in decibans, in the order of the sources.
+    pub weights: Vec<f64>,
+}
+
+/// The ranking of one vehicle.
+#[derive(Debug, Clone)]
+pub(super) struct Ranking {
+    pub sources: Vec<Source>,
+    pub suspects: Vec<Ranked>,
+    /// Posterior of every hypothesis, as in the space.
+    pub posterior: Vec<f64>,
+}
+
+/// Ranks the suspects of one vehicle from its incidents (as scenes) and service notes.
+pub(super) fn rank(
+    space: &Space,
+    scenes: &[Scene],
+    notes: &[ServiceNote],
+    exposures: &[Exposure],
+) -> Ranking {
+    let hypotheses = &space.hypotheses;
+    let ln_prior: Vec<f64> = hypotheses.iter().map(|h| h.prior.ln()).collect();
+    let mut totals = vec![vec![0.0; hypotheses.len()]; scenes.len()];
+    let mut stages = vec![ln_prior.clone()];
+    let mut sources = Vec::new();
+    for block in BLOCKS {
+        let mut present = false;
+        for (scene, total) in scenes.iter().zip(&mut totals) {
+            if let Some(values) = block_values(block, scene, hypotheses) {
+                present = true;
+                for (sum, value) in total.iter_mut().zip(values) {
+                    *sum += value;
+                }
+            }
+        }
+        if present {
+            sources.push(Source::Block(block));
+            stages.push(pooled(&ln_prior, &totals, hypotheses));
+        }
+    }
+    for (place, note) in notes.iter().enumerate() {
+        let Some(outcome) = interventions::outcome(note, notes, exposures) else { continue };
+        let mut next = stages.last().cloned().unwrap_or_else(|| ln_prior.clone());
+        for (value, h) in next.iter_mut().zip(hypotheses) {
+            let cures = interventions::cures(note, h, &space.nodes);
+            *value +=
+                log_sum_exp(&[cures.ln() + outcome.if_cured, (1.0 - cures).ln() + outcome.if_not]);
+        }
+        sources.push(Source::Note(place, outcome));
+        stages.push(next);
+    }
+    let stages: Vec<Vec<f64>> = stages.iter().filter_map(|s| normalise(s)).collect();
+    let suspects = by_suspect(hypotheses, &stages);
+    let posterior = stages.last().cloned().unwrap_or_default();
+    Ranking { sources, suspects, posterior }
+}
+
+/// The block's log likelihood under each hypothesis; `Other`, and what has no theory of this block,
+/// receives the prior-weighted mean of the rest.
+fn block_values(block: Block, scene: &Scene, hypotheses: &[Hypothesis]) -> Option<Vec<f64>> {
+    let mut values = Vec::with_capacity(hypotheses.len());
+    for h in hypotheses {
+        values.push(blocks::ln_likelihood(block, scene, h)?);
+    }
+    let neutral = |h: &Hypothesis, v: f64| {
+        v.is_nan() || (h.manner == Manner::Other && block != Block::Silence)
+    };
+    let known: Vec<f64> = hypotheses
+        .iter()
+        .zip(&values)
+        .filter(|(h, v)| !neutral(h, **v))
+        .map(|(h, v)| h.prior.ln() + v)
+        .collect();
+    let weight: f64 = hypotheses
+        .iter()
+        .zip(&values)
+        .filter(|(h, v)| !neutral(h, **v))
+        .map(|(h, _)| h.prior)
+        .sum();
+    let mean = log_sum_exp(&known) - weight.ln();
+    for (h, value) in hypotheses.iter().zip(&mut values) {
+        if neutral(h, *value) {
+            *value = mean;
+        }
+    }
+    Some(values)
+}
+
+/// Prior and incidents so far: contaminated, tempered, in logs, not normalised.
+fn pooled(ln_prior: &[f64], totals: &[Vec<f64>], hypotheses: &[Hypothesis]) -> Vec<f64> {
+    let other = hypotheses.iter().position(|h| h.manner == Manner::Other);
+    let eps = rates::CONTAMINATION;
+    let mut out = ln_prior.to_vec();
+    for total in totals {
+        let alien = other.map_or(f64::NEG_INFINITY, |o| total[o]);
+        for (value, own) in out.iter_mut().zip(total) {
+            *value += rates::TEMPER * log_sum_exp(&[(1.0 - eps).ln() + own, eps.ln() + alien]);
+        }
+    }
+    out
+}
+
+fn by_suspect(hypotheses: &[Hypothesis], stages: &[Vec<f64>]) -> Vec<Ranked> {
+    let mut names: Vec<&Suspect> = hypotheses.iter().map(|h| &h.suspect).collect();
+    names.sort();
+    names.dedup();
+    let mut ranked: Vec<Ranked> = names
+        .into_iter()
+        .map(|name| {
+            let own = || hypotheses.iter().enumerate().filter(|(_, h)| h.suspect == *name);
+            let at: Vec<f64> =
+                stages.iter().map(|s| own().map(|(n, _)| s[n]).sum::<f64>().max(1e-300)).collect();
+            let last = stages.last();
+            let mut mechanisms: Vec<(Mechanism, f64)> = [Mechanism::Disturbs, Mechanism::DropsOut]
+                .into_iter()
+                .map(|m| {
+                    let share = own().filter(|(_, h)| h.mechanism() == Some(m));
+                    (m, share.filter_map(|(n, _)| last.map(|l| l[n])).sum())
+                })
+                .filter(|(_, p): &(Mechanism, f64)| *p > 0.0)
+                .collect();
+            mechanisms.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+            Ranked {
+                suspect: name.clone(),
+                prior: at.first().copied().unwrap_or(0.0),
+                probability: at.last().copied().unwrap_or(0.0),
+                mechanisms,
+                weights: at.windows(2).map(|w| decibans(w[1].ln() - w[0].ln())).collect(),
+            }
+        })
+        .collect();
+    ranked.sort_by(|a, b| {
+        b.probability.total_cmp(&a.probability).then_with(|| a.suspect.cmp(&b.suspect))
+    });
+    ranked
+}

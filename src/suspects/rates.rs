@@ -1,0 +1,114 @@
+//! The one table of rates that the weights of evidence rest on.
+//!
+//! Marks: [M] METHODS 3.2 starting rates; [F] a fact of the trade (FACTS 4.5, 6.4, 8.1, 8.2); [J] our
+//! judgement, common practice, no source. None is taken from the rehearsal's own parameters.
+
+/// A level of severity with its weight and the share of victims it strikes.
+pub(super) type Level = (f64, f64);
+
+/// Prior weight of each class of suspects. [M, the share of `none` raised: J]
+pub(super) const PRIOR_DROPS_OUT: f64 = 0.28;
+/// Of the nodes that drop out: without power (restarts), or cut off from the bus with power. [J]
+pub(super) const SHARE_DEAD: f64 = 0.5;
+pub(super) const PRIOR_DISTURBS: f64 = 0.20;
+/// Of the disturbers: goes bus-off itself, or keeps talking. [M .35 / .65, evened: J]
+pub(super) const SHARE_BUS_OFF: f64 = 0.5;
+pub(super) const PRIOR_BRANCH: f64 = 0.16;
+pub(super) const PRIOR_FEED: f64 = 0.08;
+pub(super) const PRIOR_GROUND: f64 = 0.07;
+pub(super) const PRIOR_WIRES: f64 = 0.06;
+pub(super) const PRIOR_SUPPLY: f64 = 0.06;
+pub(super) const PRIOR_ARTEFACT: f64 = 0.04;
+pub(super) const PRIOR_STALE: f64 = 0.03;
+/// None of these: the theory that lets all others be wrong. [M .03]
+pub(super) const PRIOR_OTHER: f64 = 0.02;
+
+/// One alien incident costs a hypothesis at most 10 log10(1/eps) dB. [M eps .05 to .1]
+pub(super) const CONTAMINATION: f64 = 0.05;
+/// Incidents of one vehicle are not independent: their joint weight is tempered. [M .75]
+pub(super) const TEMPER: f64 = 0.75;
+/// Accusations are copies of few events. [M .1 to .4 for independent pairs; rows are mixed here: J]
+pub(super) const ACCUSATIONS_COUNT: f64 = 0.5;
+/// So are missing answers of one scan. [J]
+pub(super) const ANSWERS_COUNT: f64 = 0.7;
+
+/// A struck node falls silent. [M .9 to .97]
+pub(super) const STRUCK: f64 = 0.93;
+/// A bystander falls silent: mostly rarely, sometimes the fault reaches further. [M .01 to .03]
+pub(super) const BYSTANDER: [Level; 2] = [(0.85, 0.01), (0.15, 0.10)];
+/// Share of the others that a disturber silences. [M .85, spread: J]
+pub(super) const DISTURBED: [Level; 3] = [(0.4, 0.92), (0.3, 0.5), (0.3, 0.05)];
+/// The same when the disturber soon goes bus-off and leaves the bus alone. [F 4.5, J]
+pub(super) const DISTURBED_SHORTLY: [Level; 3] = [(0.25, 0.92), (0.25, 0.4), (0.5, 0.04)];
+/// Share of nodes that a fault of the bus wires silences. [M .97, spread: J]
+pub(super) const WIRES: [Level; 3] = [(0.6, 0.96), (0.25, 0.6), (0.15, 0.1)];
+/// Share of nodes that a dip of the supply stops: anything. [M .5, spread: F 8.1 cranking]
+pub(super) const SUPPLY: [Level; 4] = [(0.25, 0.08), (0.25, 0.25), (0.25, 0.5), (0.25, 0.85)];
+/// A talking disturber is itself unheard, as a share of what it does to others. [M .35]
+pub(super) const TALKER_UNHEARD: f64 = 0.35;
+
+/// Disturbance none, low, high, by manner. [M, spread: J]
+pub(super) const LEVELS_DISTURBER: [f64; 3] = [0.06, 0.14, 0.80];
+pub(super) const LEVELS_DROP_OUT: [f64; 3] = [0.66, 0.28, 0.06];
+pub(super) const LEVELS_UNPOWERED: [f64; 3] = [0.76, 0.19, 0.05];
+pub(super) const LEVELS_BRANCH: [f64; 3] = [0.40, 0.32, 0.28];
+pub(super) const LEVELS_WIRES: [f64; 3] = [0.10, 0.12, 0.78];
+pub(super) const LEVELS_SUPPLY: [f64; 3] = [0.66, 0.22, 0.12];
+pub(super) const LEVELS_NONE: [f64; 3] = [0.90, 0.08, 0.02];
+/// An identifier of the culprit itself floods; of anybody else. [J]
+pub(super) const FLOODS: (f64, f64) = (0.35, 0.01);
+
+/// A silent node of this kind restarts: without power, or cut off. [F 4.5]
+pub(super) const RESTARTS: (f64, f64) = (0.85, 0.08);
+/// The culprit stands out among many silent: first to fall or silent much longer. [M weight 8, J]
+pub(super) const STANDS_OUT: f64 = 0.6;
+
+/// How readily time-outs mature into codes, by incident. [M .6 to .7, spread: J]
+pub(super) const HITS: [Level; 3] = [(0.33, 0.3), (0.34, 0.6), (0.33, 0.9)];
+/// A reporter never stores network codes. [J]
+pub(super) const STORES_NOTHING: f64 = 0.15;
+/// A code without cause. [M .02]
+pub(super) const FALSE_CODE: f64 = 0.01;
+/// Whether one node listens to another before anything is known. [J]
+pub(super) const LISTENS: f64 = 0.5;
+/// A reporter loses a node that is off the bus; that is not. [M .7 to .95]
+pub(super) const LOSES: (f64, f64) = (0.9, 0.02);
+/// A node cut off with power loses those beyond the cut. [M .6]
+pub(super) const CUT_OFF_LOSES: f64 = 0.8;
+/// A node without power accuses others. [M .03]
+pub(super) const DEAD_ACCUSES: f64 = 0.06;
+/// Time-out constant of reporters, seconds. [F 8.2: 0.5 to 10.6 s]
+pub(super) const TIME_OUT_S: f64 = 1.5;
+
+/// A scan falls into the time of the fault. [J]
+pub(super) const SCAN_DURING: f64 = 0.5;
+/// A struck node is mute during the fault; anybody is mute otherwise. [M .9 / .03]
+pub(super) const MUTE: (f64, f64) = (0.88, 0.03);
+
+/// A node says that the bus was down: in a fault of the whole bus, cut off, otherwise. [J; F 8.1]
+pub(super) const SAYS_DOWN: (f64, f64, f64) = (0.4, 0.3, 0.04);
+/// Low voltage was measured: supply, feed or ground, otherwise. [M .95 / .12 / .05]
+pub(super) const LOW_VOLTAGE: (f64, f64, f64) = (0.85, 0.12, 0.06);
+/// Somebody stored a code of its own supply: supply, feed or ground, otherwise. [J]
+pub(super) const OWN_SUPPLY: (f64, f64, f64) = (0.75, 0.35, 0.05);
+/// First sign within the seconds of cranking: supply, otherwise. [F 8.1]
+pub(super) const EARLY: (f64, f64) = (0.92, 0.35);
+/// These seconds. [F 8.1: discount accusations within 5 s of a start attempt]
+pub(super) const CRANKING_S: f64 = 8.0;
+/// Volts below which a 12 V or 24 V supply is low while cranking. [F 8.1]
+pub(super) const LOW_12V: f64 = 9.6;
+pub(super) const LOW_24V: f64 = 18.0;
+
+/// `recovered`, `no change`, `worse`, when the target was the culprit, and when it was not. [J]
+pub(super) const OUTCOMES: [(f64, f64); 3] = [(0.88, 0.15), (0.08, 0.75), (0.04, 0.10)];
+/// An incident in spite of a cure. [M .01]
+pub(super) const RESIDUAL: f64 = 0.02;
+/// Re-seating a connector cures a bad contact. [M .2 to .4]
+pub(super) const RESEATED: f64 = 0.3;
+/// Most that clean starts after a change may weigh, decibans: weather may have changed too. [J]
+pub(super) const MOST_BY_STARTS_DB: f64 = 10.0;
+
+/// Verdict: the leader must have this probability …
+pub(super) const DECIDED: f64 = 0.75;
+/// … and stand so many decibans before the next.
+pub(super) const SEPARATED_DB: f64 = 6.0;

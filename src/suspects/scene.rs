@@ -1,0 +1,176 @@
+//! One incident in numbers: who was silent, who accused whom, who replied, by node number.
+
+use super::hypotheses::Space;
+use super::listening::Listening;
+use super::rates;
+use crate::incidents::Incident;
+
+/// How strong a disturbance was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Level {
+    None,
+    Low,
+    High,
+}
+
+/// An incident as the blocks of evidence read it.
+#[derive(Debug, Clone)]
+pub(super) struct Scene {
+    /// Per node: silent, alive, or not seen by any log.
+    pub silent: Vec<Option<bool>>,
+    /// Chance that a time-out ran out, by how long the node was silent.
+    pub missed: Vec<f64>,
+    /// Restarted or not, for silent nodes where the log tells.
+    pub restarted: Vec<Option<bool>>,
+    /// The node that stands out among many silent.
+    pub stands_out: Option<usize>,
+    pub silent_count: usize,
+    /// `None`: no log covers the incident.
+    pub level: Option<Level>,
+    /// The node whose identifier floods.
+    pub floods: Option<usize>,
+    /// Rows of accusations: reporter, and per node whether it was accused of not being heard, with the
+    /// probability that the reporter listens to it.
+    pub rows: Vec<(usize, Vec<(bool, f64)>)>,
+    /// Who was asked by the tester, and whether it replied.
+    pub answers: Vec<(usize, bool)>,
+    /// Reporters, and whether they said that the bus was down.
+    pub says_down: Vec<(usize, bool)>,
+    pub own_supply: Option<bool>,
+    pub low_voltage: Option<bool>,
+    pub early: Option<bool>,
+    pub perhaps_old: bool,
+}
+
+impl Scene {
+    pub(super) fn new(incident: &Incident, space: &Space, listening: &Listening) -> Scene {
+        let count = space.nodes.len();
+        let mut scene = Scene {
+            silent: vec![None; count],
+            missed: vec![0.0; count],
+            restarted: vec![None; count],
+            stands_out: None,
+            silent_count: 0,
+            level: incident.logged.then(|| level(incident)),
+            floods: None,
+            rows: Vec::new(),
+            answers: Vec::new(),
+            says_down: Vec::new(),
+            own_supply: None,
+            low_voltage: incident
+                .supply_v
+                .map(|v| v < if v > 15.0 { rates::LOW_24V } else { rates::LOW_12V }),
+            early: incident
+                .since_start_s
+                .filter(|_| incident.logged)
+                .map(|s| s < rates::CRANKING_S),
+            perhaps_old: incident.perhaps_old,
+        };
+        scene.logged(incident, space);
+        scene.reported(incident, space, listening);
+        scene
+    }
+
+    fn logged(&mut self, incident: &Incident, space: &Space) {
+        if !incident.logged {
+            return;
+        }
+        for node in incident.alive.iter().filter_map(|n| space.node(n)) {
+            self.silent[node] = Some(false);
+        }
+        for silent in &incident.silent {
+            let Some(node) = space.node(&silent.node) else { continue };
+            let seconds = silent.end.seconds_since(silent.due).max(0.0);
+            let missed = 1.0 - (-seconds / rates::TIME_OUT_S).exp();
+            self.silent[node] = Some(true);
+            self.missed[node] = self.missed[node].max(missed);
+            if silent.restarted.is_some() {
+                self.restarted[node] = silent.restarted;
+            }
+        }
+        self.silent_count = self.silent.iter().filter(|s| **s == Some(true)).count();
+        self.stands_out = stands_out(incident).and_then(|n| space.node(n));
+        self.floods = incident
+            .disturbances
+            .iter()
+            .find(|d| d.kind == "flood" && d.node.is_some())
+            .and_then(|d| d.node.as_deref())
+            .and_then(|n| space.node(n));
+    }
+
+    fn reported(&mut self, incident: &Incident, space: &Space, listening: &Listening) {
+        for reporter in &incident.reporters {
+            let Some(number) = space.node(reporter) else { continue };
+            let row = space
+                .nodes
+                .iter()
+                .map(|accused| {
+                    let says = incident
+                        .accusations
+                        .iter()
+                        .any(|a| !a.heard && a.reporter == *reporter && a.accused == *accused);
+                    (says, listening.probability(reporter, accused))
+                })
+                .collect();
+            self.rows.push((number, row));
+            self.says_down.push((number, incident.bus_down.iter().any(|(n, _)| n == reporter)));
+        }
+        for (list, answered) in [(&incident.answered, true), (&incident.unanswered, false)] {
+            let numbers = list.iter().filter_map(|(n, _)| space.node(n));
+            self.answers.extend(numbers.map(|n| (n, answered)));
+        }
+        self.answers.sort_unstable();
+        // A node asked twice counts as mute when it was mute once.
+        self.answers.dedup_by_key(|(n, _)| *n);
+        if !incident.reporters.is_empty() {
+            self.own_supply = Some(!incident.own_supply.is_empty());
+        }
+    }
+}
+
+/// Thinned traffic is no sign of its own where silent nodes explain the missing frames.
+fn level(incident: &Incident) -> Level {
+    let strong = |kind: &str| matches!(kind, "error-frames" | "flood" | "unknown-identifiers");
+    let signs: Vec<_> = incident.disturbances.iter().filter(|d| strong(d.kind)).collect();
+    let count: u64 = signs.iter().map(|d| d.count).sum();
+    let longest = signs.iter().map(|d| d.end.seconds_since(d.begin)).fold(0.0, f64::max);
+    if count >= 20 || longest >= 2.0 {
+        Level::High
+    } else if !signs.is_empty() || (incident.silent.is_empty() && !incident.disturbances.is_empty())
+    {
+        Level::Low
+    } else {
+        Level::None
+    }
+}
+
+/// Of at least three silent nodes: the one that had fallen silent before any other can have, or that
+/// was silent half again as long as any other.
+fn stands_out(incident: &Incident) -> Option<&str> {
+    let silent = &incident.silent;
+    let mut names: Vec<&str> = silent.iter().map(|s| s.node.as_str()).collect();
+    names.sort_unstable();
+    names.dedup();
+    if names.len() < 3 {
+        return None;
+    }
+    for candidate in silent {
+        let first = silent
+            .iter()
+            .filter(|s| s.node != candidate.node)
+            .all(|s| s.last_heard > candidate.due);
+        if first {
+            return Some(&candidate.node);
+        }
+    }
+    let total = |name: &str| -> f64 {
+        let own = silent.iter().filter(|s| s.node == name);
+        own.map(|s| s.end.seconds_since(s.due).max(0.0)).sum()
+    };
+    let mut by_length: Vec<(f64, &str)> = names.iter().map(|n| (total(n), *n)).collect();
+    by_length.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(b.1)));
+    match by_length.as_slice() {
+        [(most, name), (next, _), ..] if *most > 1.5 * next && *most - next > 0.1 => Some(name),
+        _ => None,
+    }
+}

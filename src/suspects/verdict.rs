@@ -1,0 +1,39 @@
+//! The verdict rule: the leader must be probable enough and far enough ahead, or nothing is decided.
+
+use super::findings::SuspectFinding;
+use super::rates;
+use crate::numerics::logs::decibans;
+use crate::vocabulary::Verdict;
+
+/// The verdict on ranked suspects, and why, in one sentence.
+pub(super) fn verdict(suspects: &[SuspectFinding], incidents: usize) -> (Verdict, String) {
+    let Some(first) = suspects.first() else {
+        return (Verdict::Quiet, "no incident was seen".to_owned());
+    };
+    let ahead = suspects
+        .get(1)
+        .map_or(f64::INFINITY, |next| decibans(first.probability.ln() - next.probability.ln()));
+    if first.probability >= rates::DECIDED && ahead >= rates::SEPARATED_DB {
+        let best = first.speaking_for().next().map(|e| e.what.clone()).unwrap_or_default();
+        let because = format!(
+            "{} leads with {:.0} % after {incidents} incident(s); what speaks most for it: {best}",
+            first.suspect,
+            first.probability * 100.0
+        );
+        return (Verdict::Suspect(first.suspect.clone()), because);
+    }
+    let because = match suspects.get(1) {
+        Some(second) => format!(
+            "the evidence of {incidents} incident(s) does not separate {} ({:.0} %) from {} ({:.0} %); \
+             {:.0} % and {:.0} dB ahead of the next are asked for",
+            first.suspect,
+            first.probability * 100.0,
+            second.suspect,
+            second.probability * 100.0,
+            rates::DECIDED * 100.0,
+            rates::SEPARATED_DB
+        ),
+        None => "too little evidence".to_owned(),
+    };
+    (Verdict::Undecided, because)
+}
