@@ -4,6 +4,7 @@ pub mod facts;
 pub mod incidents;
 pub mod numerics;
 pub mod observe;
+pub mod pipeline;
 pub mod protocol;
 pub mod read;
 pub mod reports;

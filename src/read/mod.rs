@@ -1,7 +1,19 @@
 //! The only door to input files: bytes in, records out.
 pub mod frames;
+pub mod account;
+pub mod finding;
+pub mod lines;
+pub mod nearest;
+pub mod networks;
+pub mod opening;
+pub mod recognising;
 mod records;
+pub mod scan_reports;
+pub mod tables;
 mod tally;
+pub mod times;
+pub mod toml_text;
+pub use account::{Account, Reading};
 pub use records::{
     CodeReport, ModuleRow, NodeReport, ScanReport, ServiceAction, ServiceNote, ServiceOutcome,
     VehicleRow, WeatherRow,

@@ -1,0 +1,2 @@
+//! A pipeline file becomes a checked plan; the stages are run in order.
+pub mod plan;

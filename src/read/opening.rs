@@ -1,0 +1,295 @@
+//! The door: the only place where input files are opened.
+//!
+//! In: a path and the name to show for it. Out: a stream of decompressed bytes and what they are.
+//! Gzip and zstd are told by their first bytes and may be nested once; a UTF-8 byte order mark is
+//! dropped and counted. The stream holds a few buffers, never the file. When packed data break off,
+//! everything before the break is delivered; then the stream fails with an error that says how many
+//! bytes came before, and the reader makes a reject of it.
+
+use std::fs::File;
+use std::io::{self, BufReader, Read};
+use std::path::Path;
+use std::sync::Arc;
+
+use flate2::read::MultiGzDecoder;
+
+use crate::read::account::Account;
+use crate::read::recognising::{Kind, recognise};
+use crate::vocabulary::{Place, Reject};
+
+/// How many decompressed bytes are looked at to tell what a file is.
+const LOOKED_AT: usize = 1 << 16;
+/// How often a file may be packed.
+const DEEPEST_PACKING: usize = 2;
+
+/// The largest small file that is held whole (a JSON report file, a TOML file), decompressed.
+pub const LARGEST_WHOLE: u64 = 256 << 20;
+
+/// A stream of bytes that may cross threads.
+pub type Bytes = Box<dyn Read + Send>;
+
+/// An opened input.
+pub struct Opened {
+    /// The name shown to people.
+    pub name: Arc<str>,
+    /// What the content is.
+    pub kind: Kind,
+    /// All decompressed bytes from the first, without a byte order mark.
+    pub bytes: Bytes,
+    /// Bytes on disk.
+    pub size: u64,
+    /// The packings found, outermost first: `gzip`, `zstd`.
+    pub packings: Vec<&'static str>,
+    /// Leniencies used so far.
+    pub account: Account,
+}
+
+impl Opened {
+    /// The refusal of this file where `expected` was wanted, at the file as a whole.
+    #[must_use]
+    pub fn refusal(&self, expected: &str) -> Reject {
+        let reason = match (&self.kind, self.packings.first()) {
+            (Kind::Empty, Some(packing)) => {
+                format!("{packing} file with nothing in it, expected {expected}")
+            }
+            (kind, _) => kind.refusal(expected),
+        };
+        Reject::one(Place::whole(&self.name), reason)
+    }
+}
+
+/// Opens a file.
+///
+/// # Errors
+/// When the file cannot be opened, or nothing at all can be unpacked from it.
+pub fn open(path: &Path, name: &Arc<str>) -> Result<Opened, Reject> {
+    let refused = |what: &str, error: io::Error| {
+        Reject::one(Place::whole(name), format!("{what}: {error}"))
+    };
+    let file = File::open(path).map_err(|e| refused("cannot open the file", e))?;
+    let about = file.metadata().map_err(|e| refused("cannot ask for the file's size", e))?;
+    if about.is_dir() {
+        let reason = "a folder, expected a file; name the files in it, for example with `*`";
+        return Err(Reject::one(Place::whole(name), reason));
+    }
+    unpack(Box::new(file), about.len(), name)
+}
+
+/// Unpacks a stream and tells what it is; `size` is only passed on.
+///
+/// # Errors
+/// When nothing at all can be unpacked, or it is packed more than twice.
+pub fn unpack(source: Bytes, size: u64, name: &Arc<str>) -> Result<Opened, Reject> {
+    let mut packings = Vec::new();
+    let mut bytes = source;
+    loop {
+        let mut looked = Looked::at(bytes);
+        let Some(packing) = packing_of(&looked.first) else {
+            return tell(looked, size, packings, name);
+        };
+        if packings.len() == DEEPEST_PACKING {
+            let reason = format!("packed more than {DEEPEST_PACKING} times; unpack it by hand");
+            return Err(Reject::one(Place::whole(name), reason));
+        }
+        looked.at = 0;
+        packings.push(packing);
+        bytes = unpacker(packing, looked)
+            .map_err(|e| Reject::one(Place::whole(name), format!("cannot unpack {packing}: {e}")))?;
+    }
+}
+
+/// Reads a stream to its end, at most [`LARGEST_WHOLE`] bytes. A break makes a reject, and what came
+/// before it is given.
+pub fn read_whole(mut bytes: impl Read, name: &Arc<str>, account: &mut Account) -> Vec<u8> {
+    let mut whole = Vec::new();
+    if let Err(error) = bytes.by_ref().take(LARGEST_WHOLE + 1).read_to_end(&mut whole) {
+        account.reject(Place::byte(name, whole.len() as u64), error.to_string());
+    }
+    if whole.len() as u64 > LARGEST_WHOLE {
+        let reason = format!("larger than {} MiB; split it into files", LARGEST_WHOLE >> 20);
+        account.reject(Place::whole(name), reason);
+        whole.clear();
+    }
+    whole
+}
+
+fn tell(
+    mut looked: Looked,
+    size: u64,
+    packings: Vec<&'static str>,
+    name: &Arc<str>,
+) -> Result<Opened, Reject> {
+    let mut account = Account::default();
+    if looked.first.starts_with(&[0xEF, 0xBB, 0xBF]) {
+        looked.at = 3;
+        account.lenient("byte order mark skipped");
+    }
+    if let (true, Some(error)) = (looked.first.is_empty(), &looked.failure) {
+        return Err(Reject::one(Place::byte(name, 0), error.to_string()));
+    }
+    let kind = recognise(&looked.first[looked.at..]);
+    Ok(Opened { name: Arc::clone(name), kind, bytes: Box::new(looked), size, packings, account })
+}
+
+fn packing_of(first: &[u8]) -> Option<&'static str> {
+    if first.starts_with(&[0x1F, 0x8B]) {
+        Some("gzip")
+    } else if first.starts_with(&[0x28, 0xB5, 0x2F, 0xFD]) {
+        Some("zstd")
+    } else {
+        None
+    }
+}
+
+fn unpacker(packing: &'static str, packed: Looked) -> io::Result<Bytes> {
+    let source: Bytes = if packing == "gzip" {
+        Box::new(MultiGzDecoder::new(BufReader::with_capacity(LOOKED_AT, packed)))
+    } else {
+        Box::new(zstd::stream::read::Decoder::new(packed)?)
+    };
+    Ok(Box::new(Unpacked { source, packing, given: 0 }))
+}
+
+/// A stream whose first bytes were looked at and are given again.
+struct Looked {
+    first: Vec<u8>,
+    at: usize,
+    failure: Option<io::Error>,
+    rest: Bytes,
+}
+
+impl Looked {
+    fn at(mut source: Bytes) -> Looked {
+        let mut first = Vec::new();
+        let failure = source.by_ref().take(LOOKED_AT as u64).read_to_end(&mut first).err();
+        Looked { first, at: 0, failure, rest: source }
+    }
+}
+
+impl Read for Looked {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        if self.at < self.first.len() {
+            let taken = into.len().min(self.first.len() - self.at);
+            into[..taken].copy_from_slice(&self.first[self.at..self.at + taken]);
+            self.at += taken;
+            return Ok(taken);
+        }
+        match self.failure.take() {
+            Some(error) => Err(error),
+            None => self.rest.read(into),
+        }
+    }
+}
+
+/// An unpacker that says in its errors how far it came.
+struct Unpacked {
+    source: Bytes,
+    packing: &'static str,
+    given: u64,
+}
+
+impl Read for Unpacked {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        match self.source.read(into) {
+            Ok(count) => {
+                self.given += count as u64;
+                Ok(count)
+            }
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => Err(e),
+            Err(e) => Err(io::Error::new(
+                e.kind(),
+                format!(
+                    "{} data break off after {} unpacked bytes ({e}); what came before was read, \
+                     copy the file again for the rest",
+                    self.packing, self.given
+                ),
+            )),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use flate2::{Compression, write::GzEncoder};
+    use std::io::Write;
+
+    fn gzip(bytes: &[u8]) -> Vec<u8> {
+        let mut packer = GzEncoder::new(Vec::new(), Compression::fast());
+        packer.write_all(bytes).unwrap();
+        packer.finish().unwrap()
+    }
+
+    fn opened(bytes: Vec<u8>) -> Result<Opened, Reject> {
+        let size = bytes.len() as u64;
+        unpack(Box::new(io::Cursor::new(bytes)), size, &"f".into())
+    }
+
+    fn whole(opened: Opened) -> (String, Account) {
+        let mut account = opened.account;
+        let bytes = read_whole(opened.bytes, &opened.name, &mut account);
+        (String::from_utf8(bytes).unwrap(), account)
+    }
+
+    #[test]
+    fn plain_packed_and_packed_twice_read_the_same() {
+        let text = b"(1.5) can0 1A0#00\n";
+        let zst = zstd::encode_all(&text[..], 1).unwrap();
+        let two_members = [gzip(text), gzip(text)].concat();
+        for (bytes, packings, times) in [
+            (text.to_vec(), vec![], 1),
+            (gzip(text), vec!["gzip"], 1),
+            (zst.clone(), vec!["zstd"], 1),
+            (gzip(&zst), vec!["gzip", "zstd"], 1),
+            (two_members, vec!["gzip"], 2),
+        ] {
+            let opened = opened(bytes).unwrap();
+            assert_eq!(opened.kind, Kind::BusLogText);
+            assert_eq!(opened.packings, packings);
+            assert_eq!(whole(opened).0.as_bytes(), text.repeat(times));
+        }
+    }
+
+    #[test]
+    fn packed_three_times_is_refused() {
+        let reject = opened(gzip(&gzip(&gzip(b"x")))).err().unwrap();
+        assert!(reject.reason.contains("more than 2 times"), "{}", reject.reason);
+    }
+
+    #[test]
+    fn a_byte_order_mark_is_dropped_and_counted() {
+        let (text, account) = whole(opened(b"\xEF\xBB\xBF{}".to_vec()).unwrap());
+        assert_eq!(text, "{}");
+        assert_eq!(account.leniencies["byte order mark skipped"], 1);
+    }
+
+    #[test]
+    fn a_cut_gzip_file_gives_what_came_before() {
+        let text: String = (0..40_000).map(|i| format!("{i} {}\n", i * 7919 % 10_007)).collect();
+        let packed = gzip(text.as_bytes());
+        let opened = opened(packed[..packed.len() / 2].to_vec()).unwrap();
+        let (read, account) = whole(opened);
+        assert!(read.len() > 100_000 && text.starts_with(&read));
+        let reject = &account.rejects[0];
+        assert_eq!(reject.place, Place::byte(&"f".into(), read.len() as u64));
+        assert!(reject.reason.contains("gzip data break off after"), "{}", reject.reason);
+    }
+
+    #[test]
+    fn nothing_in_it() {
+        let reason = |bytes: Vec<u8>| opened(bytes).unwrap().refusal("a table").reason;
+        assert_eq!(reason(vec![]), "empty file, expected a table");
+        assert_eq!(reason(gzip(b"")), "gzip file with nothing in it, expected a table");
+        let cut = opened(gzip(b"some text")[..6].to_vec()).err().unwrap();
+        assert!(cut.reason.contains("after 0 unpacked bytes"), "{}", cut.reason);
+    }
+
+    #[test]
+    fn missing_files_and_folders_say_so() {
+        let folder = tempfile::tempdir().unwrap();
+        let name = "x".into();
+        let reason = |path: &Path| open(path, &name).err().unwrap().reason;
+        assert!(reason(&folder.path().join("none")).starts_with("cannot open the file"));
+        assert!(reason(folder.path()).contains("folder"));
+    }
+}
