@@ -3,5 +3,6 @@ pub mod conditions;
 pub mod incidents;
 pub mod observe;
 pub mod read;
+pub mod rehearse;
 pub mod suspects;
 pub mod vocabulary;
