@@ -192,3 +192,30 @@ fn remake_the_sample_logs() {
     let summary = rehearse(&scenario, &folder).expect("the rehearsal runs");
     println!("{summary:#?}");
 }
+
+/// How long large rehearsals take: `cargo test --test main -- --ignored pace --nocapture`.
+#[test]
+#[ignore = "takes long and fills a disk"]
+fn pace_of_large_rehearsals() {
+    let folder = tempfile::tempdir().expect("folder");
+    let begun = std::time::Instant::now();
+    load_log(1, 10_000_000, &folder.path().join("load.log")).expect("written");
+    println!("10 million frames: {:.1} s", begun.elapsed().as_secs_f64());
+    for profile in ["clear", "mixed", "murky"] {
+        let fleet = FLEET.replace("mixed", profile).replace("random = 12", "random = 300");
+        let fleet = fleet.replace("with_logs = 0.5\n", "").replace("2026-01-12", "2026-01-19");
+        let begun = std::time::Instant::now();
+        let summary = rehearse(&fleet, &folder.path().join(profile)).expect("runs");
+        println!("{profile}: {:.1} s, {summary:?}", begun.elapsed().as_secs_f64());
+        let made = files(&folder.path().join(profile));
+        let truth: BTreeMap<String, serde_json::Value> =
+            serde_json::from_slice(&made[Path::new("truth.json")]).expect("truth");
+        let mut kinds: BTreeMap<String, u32> = BTreeMap::new();
+        for told in truth.values() {
+            let suspect = told["suspect"].as_str().expect("suspect");
+            let kind = suspect.split(':').next().unwrap_or(suspect);
+            *kinds.entry(format!("{kind} {}", told["mechanism"])).or_default() += 1;
+        }
+        println!("{kinds:?}");
+    }
+}

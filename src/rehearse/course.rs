@@ -129,7 +129,7 @@ impl Course {
         let span = Span { from: hit.from, to: hit.from + hit.length };
         match how {
             How::ErrorBursts => {
-                let law = Law { own: 0.35, others: 0.6, burst_s: 0.006, gap_s: 0.12 };
+                let law = Law { own: 0.3, others: 0.85, burst_s: 0.03, gap_s: 0.07 };
                 self.garble(hit, span, law, chance);
             }
             How::BusOff => {
@@ -143,8 +143,9 @@ impl Course {
             How::Babbling => {
                 let by = hit.nodes.first().copied().unwrap_or(0);
                 let id = 0x008 + u32::try_from(by % 32).unwrap_or(0);
-                let gap = model.bit_ns[hit.bus] * 133;
-                for span in flaps(span, 2.5, chance) {
+                // Shorter than its own frame: while it lasts, nobody weaker gets through.
+                let gap = model.bit_ns[hit.bus] * 110;
+                for span in flaps(span, 1.5, chance) {
                     self.floods.push(Flood { bus: hit.bus, span, by, id, gap });
                 }
             }
@@ -159,6 +160,7 @@ impl Course {
                 let group = self.blocks.len() + 1;
                 for span in flaps(span, 3.0, chance) {
                     self.block(hit, Some(hit.bus), span, Why::Cut(group));
+                    self.edges(hit, span, chance);
                 }
             }
             How::WiresShorted => {
@@ -174,8 +176,8 @@ impl Course {
             How::WeakBattery => {
                 let mut at = span.from;
                 while at < span.to {
-                    let (dip, plateau) = (chance.within([4.9, 6.4]), chance.within([7.2, 9.2]));
-                    let turn = ns(chance.within([1.0, 3.5]));
+                    let (dip, plateau) = (chance.within([5.6, 7.4]), chance.within([7.2, 9.2]));
+                    let turn = ns(chance.within([1.5, 5.0]));
                     self.crank(model, at, dip, plateau, turn);
                     at += turn + ns(chance.within([1.0, 3.0]));
                 }
@@ -193,6 +195,17 @@ impl Course {
     fn unpower(&mut self, hit: &Hit, span: Span, chance: &mut Chance) {
         for span in flaps(span, 3.5, chance) {
             self.block(hit, None, span, Why::Unpowered);
+        }
+    }
+
+    /// A contact that opens or closes spoils the frames of that moment.
+    fn edges(&mut self, hit: &Hit, span: Span, chance: &mut Chance) {
+        let law = Law { own: 0.5, others: 0.5, burst_s: 0.004, gap_s: 0.003 };
+        for at in [span.from, span.to] {
+            if chance.happens(0.5) {
+                let edge = Span { from: at - ns(0.006), to: at + ns(0.006) };
+                self.garble(&Hit { nodes: Vec::new(), ..hit.clone() }, edge, law, chance);
+            }
         }
     }
 

@@ -74,7 +74,8 @@ impl Vehicle<'_> {
         let mut notes = self.plan.note.iter().peekable();
         for (turn, start) in starts.iter().enumerate() {
             while let Some(note) = notes.next_if(|note| note.time <= start.at.utc()) {
-                if note.action == "replace" || note.action == "repair" {
+                let mends = note.action == "replace" || note.action == "repair";
+                if mends && note.time.date_naive() >= self.scenario.period.from {
                     memory.erase();
                 }
             }
@@ -239,9 +240,9 @@ impl Vehicle<'_> {
     ) -> Result<(Ready, u64), RehearseError> {
         let blind = blind_spots(logger.blind, window, chance);
         let (text, frames) = logger.text(self.model, start.at, seen, &blind);
-        let packing = match chance.index(20) {
+        let packing = match chance.index(90) {
             0 => Packing::Plain,
-            1..5 => Packing::Gzip,
+            1..12 => Packing::Gzip,
             _ => Packing::Zstd,
         };
         let name = start.at.utc().format("%Y%m%dT%H%M%SZ");

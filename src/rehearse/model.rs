@@ -160,7 +160,7 @@ fn node_model(
     let min_v = node.min_v.unwrap_or_else(|| chance.within([5.5, 6.8]));
     let timeout_s =
         [0.5, 0.8, 1.0, 2.0, 2.2, 3.0, 5.0][chance.index(7)] * chance.within([0.97, 1.03]);
-    let watch_v = [0.0, 9.0, 9.5, 10.0][chance.index(4)];
+    let watch_v = [0.0, 0.0, 9.0, 10.0][chance.index(4)];
     let stores = !chance.happens(scenario.evidence.never_store);
     let bus_code = [Some("U0073-88"), Some("U0073-00"), Some("U0001-88"), None, None];
     let supply_code = [Some("U3003-00"), Some("P0562-00"), Some("U3003-16"), None, None];

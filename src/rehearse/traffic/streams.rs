@@ -74,7 +74,7 @@ impl Stream {
 
     /// The payload of the frame that is due: a counter nibble, slow signals, a check byte.
     pub(crate) fn payload(&mut self, chance: &mut Chance, into: &mut [u8; 8]) -> usize {
-        if chance.happens(0.06) {
+        if chance.happens(0.03) {
             let at = 1 + chance.index(self.bytes.saturating_sub(2).max(1));
             let step = if chance.happens(0.5) { 1 } else { 255 };
             self.signal[at] = self.signal[at].wrapping_add(step);
