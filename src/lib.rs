@@ -8,5 +8,6 @@ pub mod pipeline;
 pub mod protocol;
 pub mod read;
 pub mod reports;
+pub mod rehearse;
 pub mod suspects;
 pub mod vocabulary;

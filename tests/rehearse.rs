@@ -1,0 +1,221 @@
+//! Rehearsals as a whole: same bytes at any thread count, forms of the contract, truth that
+//! holds together, and sample logs that stay small.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use buswitness::rehearse::{load_log, rehearse};
+
+const FLEET: &str = r#"
+title = "Random fleet for tests"
+seed = 77
+period = {from = "2026-01-05", to = "2026-01-12"}
+[fleet]
+random = 12
+profile = "mixed"
+with_logs = 0.5
+"#;
+
+fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(next) = folders.pop() {
+        for entry in fs::read_dir(&next).expect("folder") {
+            let path = entry.expect("entry").path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let name = path.strip_prefix(folder).expect("below").to_owned();
+                found.insert(name, fs::read(&path).expect("file"));
+            }
+        }
+    }
+    found
+}
+
+fn made(scenario: &str, threads: usize) -> BTreeMap<PathBuf, Vec<u8>> {
+    let folder = tempfile::tempdir().expect("folder");
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("pool");
+    pool.install(|| rehearse(scenario, folder.path())).expect("the rehearsal runs");
+    files(folder.path())
+}
+
+fn unpacked(path: &Path, bytes: &[u8]) -> String {
+    use std::io::Read as _;
+    let mut text = String::new();
+    match path.extension().and_then(|ending| ending.to_str()) {
+        Some("gz") => {
+            flate2::read::GzDecoder::new(bytes).read_to_string(&mut text).expect("gzip");
+        }
+        Some("zst") => {
+            let plain = zstd::decode_all(bytes).expect("zstd");
+            text = String::from_utf8(plain).expect("text");
+        }
+        _ => text = String::from_utf8(bytes.to_vec()).expect("text"),
+    }
+    text
+}
+
+#[test]
+fn same_seed_same_bytes_at_one_and_two_threads() {
+    let one = made(FLEET, 1);
+    let two = made(FLEET, 2);
+    assert!(one.keys().any(|path| path.starts_with("bus")), "there are logs");
+    assert!(one == two, "bytes differ");
+    let other = made(&FLEET.replace("seed = 77", "seed = 78"), 2);
+    assert!(one != other, "another seed makes other bytes");
+}
+
+#[test]
+fn lines_have_the_form_of_the_contract_and_never_overlap() {
+    let made = made(FLEET, 2);
+    let logs = made.iter().filter(|(path, _)| path.starts_with("bus"));
+    for (path, bytes) in logs {
+        let text = unpacked(path, bytes);
+        let mut last = 0.0;
+        let mut busy = 0.0;
+        let mut first = None;
+        for line in text.lines() {
+            let parts: Vec<&str> = line.split(' ').collect();
+            assert_eq!(parts.len(), 3, "{line}");
+            let stamp = parts[0].strip_prefix('(').and_then(|t| t.strip_suffix(')'));
+            let (whole, micros) = stamp.and_then(|t| t.split_once('.')).expect("stamp");
+            assert_eq!((whole.len(), micros.len()), (10, 6), "{line}");
+            assert_eq!(parts[1], "can0");
+            let (id, data) = parts[2].split_once('#').expect("identifier and data");
+            assert!(id.len() == 3 || id.len() == 8, "{line}");
+            assert!(data.len() <= 16 && data.len() % 2 == 0, "{line}");
+            let at: f64 = whole[5..].parse::<f64>().expect("number")
+                + micros.parse::<f64>().expect("number") / 1e6;
+            first.get_or_insert(at);
+            if id.len() == 3 {
+                // No frame is shorter than its bits without any stuff bit, 2 us each.
+                let least = (44 + 4 * data.len()) as f64 * 2e-6;
+                assert!(at - last >= least - 1.5e-6, "{} {line}", path.display());
+                busy += (49 + 4 * data.len()) as f64 * 2e-6;
+            }
+            last = at;
+        }
+        let length = last - first.unwrap_or(last);
+        assert!(busy < 0.95 * length + 0.1, "{}: load {}", path.display(), busy / length);
+    }
+}
+
+#[test]
+fn truth_holds_together_with_what_was_written() {
+    let made = made(FLEET, 2);
+    let truth: serde_json::Value =
+        serde_json::from_slice(&made[Path::new("truth.json")]).expect("truth");
+    let truth = truth.as_object().expect("an object by vehicle");
+    assert_eq!(truth.len(), 12);
+    for (vehicle, told) in truth {
+        let suspect = told["suspect"].as_str().expect("a suspect");
+        let known = suspect == "quiet" || buswitness::vocabulary::Suspect::parse(suspect).is_some();
+        assert!(known, "{vehicle}: {suspect}");
+        let incidents = told["incidents"].as_array().expect("incidents");
+        let blank = suspect == "quiet" || suspect == "none";
+        assert_eq!(blank, incidents.is_empty(), "{vehicle}: {suspect}");
+        for incident in incidents {
+            assert!(incident["seconds"].as_f64().expect("seconds") > 0.0);
+            if let Some(log) = incident["log"].as_str() {
+                assert!(made.contains_key(Path::new(log)), "{log}");
+            }
+        }
+    }
+}
+
+#[test]
+fn reports_say_what_the_contract_says() {
+    let made = made(FLEET, 2);
+    let mut seen = 0;
+    for (path, bytes) in made.iter().filter(|(path, _)| path.starts_with("scans")) {
+        seen += 1;
+        if path.extension().is_some_and(|ending| ending == "csv") {
+            let mut rows = csv::Reader::from_reader(bytes.as_slice());
+            assert_eq!(rows.headers().expect("header").len(), 12);
+            assert!(rows.records().all(|row| row.is_ok()), "{}", path.display());
+            continue;
+        }
+        let report: serde_json::Value = serde_json::from_slice(bytes).expect("json");
+        assert_eq!(report["schema"], "buswitness/scan-report/1");
+        for node in report["nodes"].as_array().expect("nodes") {
+            assert!(node["answered"].is_boolean());
+            for code in node["codes"].as_array().into_iter().flatten() {
+                let text = code["code"].as_str().expect("code");
+                assert!(text.len() == 5 && text.starts_with(['U', 'P', 'B', 'C']), "{text}");
+            }
+        }
+    }
+    assert!(seen > 10, "{seen} reports");
+}
+
+#[test]
+fn a_load_log_has_as_many_lines_as_asked() {
+    let folder = tempfile::tempdir().expect("folder");
+    let path = folder.path().join("load.log");
+    load_log(3, 20_000, &path).expect("written");
+    let text = fs::read_to_string(&path).expect("text");
+    assert_eq!(text.lines().count(), 20_000);
+    let again = folder.path().join("again.log");
+    load_log(3, 20_000, &again).expect("written");
+    assert_eq!(text, fs::read_to_string(&again).expect("text"));
+}
+
+#[test]
+fn a_slip_in_a_scenario_is_refused() {
+    let folder = tempfile::tempdir().expect("folder");
+    let slip = FLEET.replace("random = 12", "randon = 12");
+    assert!(rehearse(&slip, folder.path()).is_err());
+    assert!(fs::read_dir(folder.path()).expect("folder").next().is_none(), "nothing written");
+}
+
+#[test]
+fn sample_logs_stay_under_eight_megabytes() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs");
+    let bytes: usize = files(&folder).values().map(Vec::len).sum();
+    assert!(bytes < 8_000_000, "{bytes} bytes");
+    assert!(bytes > 1_000_000, "{bytes} bytes: the samples are missing");
+}
+
+/// Remakes `sample-logs/` from its scenario: `cargo test --test main -- --ignored remake`.
+#[test]
+#[ignore = "writes into the source tree"]
+fn remake_the_sample_logs() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs");
+    let scenario = fs::read_to_string(folder.join("larkmoor.toml")).expect("scenario");
+    for old in ["bus", "scans", "networks"] {
+        if folder.join(old).exists() {
+            fs::remove_dir_all(folder.join(old)).expect("old files go");
+        }
+    }
+    let summary = rehearse(&scenario, &folder).expect("the rehearsal runs");
+    println!("{summary:#?}");
+}
+
+/// How long large rehearsals take: `cargo test --test main -- --ignored pace --nocapture`.
+#[test]
+#[ignore = "takes long and fills a disk"]
+fn pace_of_large_rehearsals() {
+    let folder = tempfile::tempdir().expect("folder");
+    let begun = std::time::Instant::now();
+    load_log(1, 10_000_000, &folder.path().join("load.log")).expect("written");
+    println!("10 million frames: {:.1} s", begun.elapsed().as_secs_f64());
+    for profile in ["clear", "mixed", "murky"] {
+        let fleet = FLEET.replace("mixed", profile).replace("random = 12", "random = 300");
+        let fleet = fleet.replace("with_logs = 0.5\n", "").replace("2026-01-12", "2026-01-19");
+        let begun = std::time::Instant::now();
+        let summary = rehearse(&fleet, &folder.path().join(profile)).expect("runs");
+        println!("{profile}: {:.1} s, {summary:?}", begun.elapsed().as_secs_f64());
+        let made = files(&folder.path().join(profile));
+        let truth: BTreeMap<String, serde_json::Value> =
+            serde_json::from_slice(&made[Path::new("truth.json")]).expect("truth");
+        let mut kinds: BTreeMap<String, u32> = BTreeMap::new();
+        for told in truth.values() {
+            let suspect = told["suspect"].as_str().expect("suspect");
+            let kind = suspect.split(':').next().unwrap_or(suspect);
+            *kinds.entry(format!("{kind} {}", told["mechanism"])).or_default() += 1;
+        }
+        println!("{kinds:?}");
+    }
+}
