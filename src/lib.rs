@@ -7,7 +7,7 @@ pub mod observe;
 pub mod pipeline;
 pub mod protocol;
 pub mod read;
-pub mod reports;
 pub mod rehearse;
+pub mod reports;
 pub mod suspects;
 pub mod vocabulary;

@@ -75,17 +75,19 @@ fn presences() -> impl Strategy<Value = PresenceRow> {
 fn silences(file: &Arc<str>) -> impl Strategy<Value = SilenceRow> + use<> {
     let span = (instant(), instant(), instant(), instant());
     (text(), span, text(), any::<(bool, Option<bool>)>(), any::<u32>(), place(file)).prop_map(
-        |(bus, (start, last_heard, due, end), node, (returned, restarted), identifiers, place)| SilenceRow {
-            bus,
-            start,
-            node,
-            last_heard,
-            due,
-            end,
-            returned,
-            restarted,
-            identifiers,
-            place,
+        |(bus, (start, last_heard, due, end), node, (returned, restarted), identifiers, place)| {
+            SilenceRow {
+                bus,
+                start,
+                node,
+                last_heard,
+                due,
+                end,
+                returned,
+                restarted,
+                identifiers,
+                place,
+            }
         },
     )
 }

@@ -1,7 +1,7 @@
 //! The only door to input files: bytes in, records out.
-pub mod frames;
 pub mod account;
 pub mod finding;
+pub mod frames;
 pub mod lines;
 pub mod nearest;
 pub mod networks;

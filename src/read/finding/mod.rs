@@ -74,8 +74,12 @@ impl Pattern {
     /// A message fragment: an unknown capture, an open bracket, an empty segment.
     pub fn parse(text: &str) -> Result<Pattern, String> {
         let text = text.trim();
-        let mut segments: Vec<&str> =
-            text.split('/').enumerate().filter(|(at, s)| *s != "." && (*at == 0 || !s.is_empty())).map(|(_, s)| s).collect();
+        let mut segments: Vec<&str> = text
+            .split('/')
+            .enumerate()
+            .filter(|(at, s)| *s != "." && (*at == 0 || !s.is_empty()))
+            .map(|(_, s)| s)
+            .collect();
         if text.is_empty() || segments.last().is_none_or(|s| matches!(*s, "" | "..")) {
             return Err(format!("pattern `{text}` names no file"));
         }
@@ -86,7 +90,12 @@ impl Pattern {
         let fixed = segments.join("/");
         if plain {
             let form = None;
-            return Ok(Pattern { text: text.to_owned(), fixed: join(&fixed, rest[0]), form, depth: None });
+            return Ok(Pattern {
+                text: text.to_owned(),
+                fixed: join(&fixed, rest[0]),
+                form,
+                depth: None,
+            });
         }
         if rest.contains(&"..") {
             return Err(format!("pattern `{text}` has `..` behind a wildcard; put it in front"));
@@ -143,8 +152,12 @@ fn segment_form(pattern: &str, segment: &str, seen: &mut Vec<String>) -> Result<
                 if set.is_empty() {
                     return Err(format!("pattern `{pattern}` has a `[` without its set and `]`"));
                 }
-                let escaped = set.replace('\\', r"\\").replace('[', r"\[").replace('^', r"\^")
-                    .replace('&', r"\&").replace('~', r"\~");
+                let escaped = set
+                    .replace('\\', r"\\")
+                    .replace('[', r"\[")
+                    .replace('^', r"\^")
+                    .replace('&', r"\&")
+                    .replace('~', r"\~");
                 form.push_str(&format!("[{not}{escaped}]"));
             }
             '{' => {
@@ -162,7 +175,9 @@ fn segment_form(pattern: &str, segment: &str, seen: &mut Vec<String>) -> Result<
                 let group = match times {
                     1 => name.to_owned(),
                     2 => format!("{name}_2"),
-                    _ => return Err(format!("pattern `{pattern}` has `{{{name}}}` more than twice")),
+                    _ => {
+                        return Err(format!("pattern `{pattern}` has `{{{name}}}` more than twice"));
+                    }
                 };
                 let what = match (name, first) {
                     ("start", _) => START,
@@ -263,7 +278,9 @@ fn plainly(path: &Path) -> PathBuf {
     for part in path.components() {
         match part {
             Component::CurDir => {}
-            Component::ParentDir if matches!(plain.components().next_back(), Some(Component::Normal(_))) => {
+            Component::ParentDir
+                if matches!(plain.components().next_back(), Some(Component::Normal(_))) =>
+            {
                 plain.pop();
             }
             part => plain.push(part),
@@ -275,8 +292,7 @@ fn plainly(path: &Path) -> PathBuf {
 /// The name shown: the pattern's own fixed part, then the path below it.
 fn shown(fixed: &str, root: &Path, path: &Path) -> String {
     let below = path.strip_prefix(root).unwrap_or(path);
-    let parts: Vec<String> =
-        below.iter().map(|part| part.to_string_lossy().into_owned()).collect();
+    let parts: Vec<String> = below.iter().map(|part| part.to_string_lossy().into_owned()).collect();
     join(fixed, &parts.join("/"))
 }
 

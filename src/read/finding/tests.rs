@@ -13,7 +13,11 @@ fn tree(files: &[&str]) -> tempfile::TempDir {
 }
 
 fn names(base: &Path, pattern: &str) -> Vec<String> {
-    find(base, &[pattern.to_owned()], Some("out")).files.iter().map(|f| f.name.to_string()).collect()
+    find(base, &[pattern.to_owned()], Some("out"))
+        .files
+        .iter()
+        .map(|f| f.name.to_string())
+        .collect()
 }
 
 const FILES: [&str; 9] = [
@@ -34,11 +38,7 @@ fn wildcards_and_captures() {
     let base = folder.path().join("p");
     assert_eq!(
         names(&base, "../bus/*/*.log*"),
-        [
-            "../bus/T-014/0113.log",
-            "../bus/T-014/2026-01-12T06-41.log.gz",
-            "../bus/T-015/0112.log"
-        ]
+        ["../bus/T-014/0113.log", "../bus/T-014/2026-01-12T06-41.log.gz", "../bus/T-015/0112.log"]
     );
     assert_eq!(names(&base, "../scans/**/*.json"), ["../scans/b.json", "../scans/deep/er/a.json"]);
     assert_eq!(names(&base, "../bus/T-01[!4]/011?.log"), ["../bus/T-015/0112.log"]);
@@ -74,7 +74,12 @@ fn the_output_folder_is_never_input() {
 #[test]
 fn a_pattern_that_finds_nothing_is_told_and_each_file_comes_once() {
     let folder = tree(&FILES);
-    let patterns = ["scans/*.json".to_owned(), "scans/b.*".to_owned(), "none/*.x".to_owned(), "no.csv".to_owned()];
+    let patterns = [
+        "scans/*.json".to_owned(),
+        "scans/b.*".to_owned(),
+        "none/*.x".to_owned(),
+        "no.csv".to_owned(),
+    ];
     let finding = find(folder.path(), &patterns, None);
     assert_eq!(finding.files.len(), 1);
     assert_eq!(finding.empty_patterns, ["none/*.x", "no.csv"]);

@@ -182,8 +182,7 @@ pub const BUS_LOGS: Form = Form {
 };
 
 /// All forms.
-pub const FORMS: [&Form; 6] =
-    [&VEHICLES, &MODULES, &WEATHER, &SERVICE, &SCAN_REPORTS, &BUS_LOGS];
+pub const FORMS: [&Form; 6] = [&VEHICLES, &MODULES, &WEATHER, &SERVICE, &SCAN_REPORTS, &BUS_LOGS];
 
 impl Form {
     /// The form of an input by its key.

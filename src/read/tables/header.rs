@@ -108,7 +108,8 @@ fn locate(
 }
 
 fn column(field: &Field, at: usize, choice: &ColumnChoice, zone: Tz) -> Result<Column, String> {
-    let mut column = Column { at, scale: Scale::SAME, epoch: None, zone: choice.zone.unwrap_or(zone) };
+    let mut column =
+        Column { at, scale: Scale::SAME, epoch: None, zone: choice.zone.unwrap_or(zone) };
     check_choice(field, choice)?;
     match (field.holds, &choice.unit) {
         (Holds::Number(quantity), Some(unit)) => column.scale = quantity.scale(unit)?,
