@@ -63,9 +63,8 @@ impl Opened {
 /// # Errors
 /// When the file cannot be opened, or nothing at all can be unpacked from it.
 pub fn open(path: &Path, name: &Arc<str>) -> Result<Opened, Reject> {
-    let refused = |what: &str, error: io::Error| {
-        Reject::one(Place::whole(name), format!("{what}: {error}"))
-    };
+    let refused =
+        |what: &str, error: io::Error| Reject::one(Place::whole(name), format!("{what}: {error}"));
     let file = File::open(path).map_err(|e| refused("cannot open the file", e))?;
     let about = file.metadata().map_err(|e| refused("cannot ask for the file's size", e))?;
     if about.is_dir() {
@@ -93,8 +92,9 @@ pub fn unpack(source: Bytes, size: u64, name: &Arc<str>) -> Result<Opened, Rejec
         }
         looked.at = 0;
         packings.push(packing);
-        bytes = unpacker(packing, looked)
-            .map_err(|e| Reject::one(Place::whole(name), format!("cannot unpack {packing}: {e}")))?;
+        bytes = unpacker(packing, looked).map_err(|e| {
+            Reject::one(Place::whole(name), format!("cannot unpack {packing}: {e}"))
+        })?;
     }
 }
 

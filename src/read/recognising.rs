@@ -104,7 +104,8 @@ fn recognise_toml(text: &str) -> Option<Kind> {
         if line.starts_with("[[bus") || line.starts_with("[[node") || line.starts_with("[[branch") {
             return Some(Kind::NetworkToml);
         }
-        if line.starts_with("[inputs") || line.starts_with("[output") || line.starts_with("[period") {
+        if line.starts_with("[inputs") || line.starts_with("[output") || line.starts_with("[period")
+        {
             return Some(Kind::PipelineToml);
         }
         match line.split_once('=').map(|(key, _)| key.trim()) {
@@ -156,7 +157,8 @@ fn is_utf16(first: &[u8]) -> bool {
 fn log_line() -> &'static Regex {
     static FORM: OnceLock<Regex> = OnceLock::new();
     FORM.get_or_init(|| {
-        Regex::new(r"^ *\([0-9]+\.[0-9]+\)[ \t]").expect("the pattern is a constant that tests compile")
+        Regex::new(r"^ *\([0-9]+\.[0-9]+\)[ \t]")
+            .expect("the pattern is a constant that tests compile")
     })
 }
 
@@ -173,9 +175,13 @@ impl Kind {
             Kind::Utf16 => {
                 format!("UTF-16 text, expected {expected} in UTF-8; save it as UTF-8")
             }
-            Kind::Pcap => "pcap capture; this version reads SocketCAN text logs, convert it to text"
-                .to_owned(),
-            Kind::Foreign(name) => format!("{name}, which this version does not read; expected {expected}"),
+            Kind::Pcap => {
+                "pcap capture; this version reads SocketCAN text logs, convert it to text"
+                    .to_owned()
+            }
+            Kind::Foreign(name) => {
+                format!("{name}, which this version does not read; expected {expected}")
+            }
             Kind::UnknownText => format!("text of no known kind, expected {expected}"),
             Kind::BusLogText => format!("a SocketCAN text log, expected {expected}"),
             Kind::ScanReportJson => format!("JSON, expected {expected}"),

@@ -199,7 +199,8 @@ fn offset_seconds(text: &str) -> Option<i64> {
     let sign = if text.starts_with('-') { -1 } else { 1 };
     let digits: String = text.chars().filter(char::is_ascii_digit).collect();
     let hours: i64 = digits.get(..2)?.parse().ok()?;
-    let minutes: i64 = digits.get(2..).filter(|m| !m.is_empty()).map_or(Some(0), |m| m.parse().ok())?;
+    let minutes: i64 =
+        digits.get(2..).filter(|m| !m.is_empty()).map_or(Some(0), |m| m.parse().ok())?;
     (hours <= 15 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
 }
 
@@ -312,9 +313,13 @@ mod tests {
 
     #[test]
     fn starts_in_file_names() {
-        for text in
-            ["2026-01-12T06-41-00", "20260112_064100", "20260112064100", "2026-01-12_0641Z", "1768200060"]
-        {
+        for text in [
+            "2026-01-12T06-41-00",
+            "20260112_064100",
+            "20260112064100",
+            "2026-01-12_0641Z",
+            "1768200060",
+        ] {
             let read = parse_path_time(text, UTC).expect(text);
             assert_eq!(read.instant.to_string(), "2026-01-12T06:41:00Z", "{text}");
         }

@@ -173,7 +173,10 @@ impl<'t> TomlText<'t> {
                 Some(Word { text: text.to_string(), span: value.span() })
             }
             DeValue::String(_) => {
-                self.fault(&value.span(), format!("`{key}` is empty, give it a text or leave it out"));
+                self.fault(
+                    &value.span(),
+                    format!("`{key}` is empty, give it a text or leave it out"),
+                );
                 None
             }
             _ => {

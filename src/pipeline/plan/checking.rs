@@ -86,7 +86,10 @@ fn view(file: &mut TomlText<'_>, table: &DeTable<'_>) -> View {
 fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
     let Some((section, span)) = file.table(table, "inputs") else {
         if !table.contains_key("inputs") {
-            file.fault_of_file(format!("no [inputs]; name at least one of {}", INPUT_KEYS.join(", ")));
+            file.fault_of_file(format!(
+                "no [inputs]; name at least one of {}",
+                INPUT_KEYS.join(", ")
+            ));
         }
         return Inputs::default();
     };
@@ -112,7 +115,8 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         by_content: Vec::new(),
     };
     if inputs == Inputs::default() && file.faults.is_empty() {
-        let reason = format!("[inputs] names nothing to read; give one of {}", INPUT_KEYS.join(", "));
+        let reason =
+            format!("[inputs] names nothing to read; give one of {}", INPUT_KEYS.join(", "));
         file.fault(&span, reason);
     }
     inputs

@@ -62,17 +62,45 @@ fn every_fault_has_its_line_and_a_next_step() {
     for (from, to, expected) in [
         ("title ", "titel ", ":1: unknown key `titel` in the pipeline file; did you mean `title`?"),
         ("\"fleet\"", "\"fleets\"", ":2: unknown view `fleets`; did you mean `fleet`?"),
-        ("timezone = \"America/New_York\"", "timezone = \"America/NewYork\"", ":3: unknown time zone `America/NewYork`; did you mean `America/New_York`?"),
-        ("bus_logs ", "bus_log ", ":5: unknown key `bus_log` in [inputs]; did you mean `bus_logs`?"),
-        ("{vehicle}", "{vehicel}", ":5: `bus_logs`: pattern `../bus/{vehicel}/*.log*` has an unknown capture"),
+        (
+            "timezone = \"America/New_York\"",
+            "timezone = \"America/NewYork\"",
+            ":3: unknown time zone `America/NewYork`; did you mean `America/New_York`?",
+        ),
+        (
+            "bus_logs ",
+            "bus_log ",
+            ":5: unknown key `bus_log` in [inputs]; did you mean `bus_logs`?",
+        ),
+        (
+            "{vehicle}",
+            "{vehicel}",
+            ":5: `bus_logs`: pattern `../bus/{vehicel}/*.log*` has an unknown capture",
+        ),
         ("\"weather.csv\"", "3", ":7: `weather` should be a text, found a number: 3"),
-        ("[columns.weather]", "[columns.wether]", ":9: unknown key `wether` in [columns]; did you mean `weather`?"),
-        ("temperature_c =", "temprature_c =", ":10: unknown key `temprature_c` in [columns.weather]; did you mean `temperature_c`?"),
+        (
+            "[columns.weather]",
+            "[columns.wether]",
+            ":9: unknown key `wether` in [columns]; did you mean `weather`?",
+        ),
+        (
+            "temperature_c =",
+            "temprature_c =",
+            ":10: unknown key `temprature_c` in [columns.weather]; did you mean `temperature_c`?",
+        ),
         ("unit = \"°F\"", "unit = \"mm\"", ":10: `temperature_c`: unknown unit `mm`"),
-        ("unit =", "units =", ":10: unknown key `units` in [columns.weather] temperature_c; did you mean `unit`?"),
+        (
+            "unit =",
+            "units =",
+            ":10: unknown key `units` in [columns.weather] temperature_c; did you mean `unit`?",
+        ),
         ("from = \"2026-01-05\"", "from = \"2026-01-13\"", ":13: [period] is empty"),
         ("\"2026-01-05\"", "\"5 January\"", ":14: `from`: `5 January` is not a time"),
-        ("\"json\", \"html\"", "\"jsn\", \"html\"", ":18: unknown format `jsn`; did you mean `json`?"),
+        (
+            "\"json\", \"html\"",
+            "\"jsn\", \"html\"",
+            ":18: unknown format `jsn`; did you mean `json`?",
+        ),
         ("[output]", "[output", ":16: not TOML"),
     ] {
         assert!(GOOD.contains(from), "{from}");
@@ -83,7 +111,10 @@ fn every_fault_has_its_line_and_a_next_step() {
 
 #[test]
 fn all_faults_come_together_in_line_order() {
-    let text = GOOD.replace("title ", "titel ").replace("\"fleet\"", "\"fleets\"").replace("formats", "format");
+    let text = GOOD
+        .replace("title ", "titel ")
+        .replace("\"fleet\"", "\"fleets\"")
+        .replace("formats", "format");
     let found = faults(&text);
     assert_eq!(found.lines().count(), 3, "{found}");
     assert!(found.lines().next().unwrap().contains(":1:"), "{found}");
@@ -110,7 +141,12 @@ fn a_file_that_is_no_pipeline_is_told() {
     assert!(read(b"\x00\x01\x02\x03").unwrap_err().contains("binary file"));
     assert!(read(b"view = \"f\xE9\"\n").unwrap_err().contains("byte 9: not UTF-8"));
     assert!(read(GOOD.as_bytes()).is_ok());
-    assert!(Plan::read(&folder.path().join("none.toml")).unwrap_err().to_string().contains("cannot open"));
+    assert!(
+        Plan::read(&folder.path().join("none.toml"))
+            .unwrap_err()
+            .to_string()
+            .contains("cannot open")
+    );
 }
 
 #[test]

@@ -74,19 +74,28 @@ impl Pattern {
     /// A message fragment: an unknown capture, an open bracket, an empty segment.
     pub fn parse(text: &str) -> Result<Pattern, String> {
         let text = text.trim();
-        let mut segments: Vec<&str> =
-            text.split('/').enumerate().filter(|(at, s)| *s != "." && (*at == 0 || !s.is_empty())).map(|(_, s)| s).collect();
+        let mut segments: Vec<&str> = text
+            .split('/')
+            .enumerate()
+            .filter(|(at, s)| *s != "." && (*at == 0 || !s.is_empty()))
+            .map(|(_, s)| s)
+            .collect();
         if text.is_empty() || segments.last().is_none_or(|s| matches!(*s, "" | "..")) {
             return Err(format!("pattern `{text}` names no file"));
         }
         let special = |s: &&str| s.contains(['*', '?', '[', '{']);
-        let first = segments.iter().position(|s| special(&s)).unwrap_or(segments.len() - 1);
-        let plain = !segments.iter().any(|s| special(&s));
+        let first = segments.iter().position(special).unwrap_or(segments.len() - 1);
+        let plain = !segments.iter().any(special);
         let rest = segments.split_off(first);
         let fixed = segments.join("/");
         if plain {
             let form = None;
-            return Ok(Pattern { text: text.to_owned(), fixed: join(&fixed, rest[0]), form, depth: None });
+            return Ok(Pattern {
+                text: text.to_owned(),
+                fixed: join(&fixed, rest[0]),
+                form,
+                depth: None,
+            });
         }
         if rest.contains(&"..") {
             return Err(format!("pattern `{text}` has `..` behind a wildcard; put it in front"));
@@ -143,8 +152,12 @@ fn segment_form(pattern: &str, segment: &str, seen: &mut Vec<String>) -> Result<
                 if set.is_empty() {
                     return Err(format!("pattern `{pattern}` has a `[` without its set and `]`"));
                 }
-                let escaped = set.replace('\\', r"\\").replace('[', r"\[").replace('^', r"\^")
-                    .replace('&', r"\&").replace('~', r"\~");
+                let escaped = set
+                    .replace('\\', r"\\")
+                    .replace('[', r"\[")
+                    .replace('^', r"\^")
+                    .replace('&', r"\&")
+                    .replace('~', r"\~");
                 form.push_str(&format!("[{not}{escaped}]"));
             }
             '{' => {
@@ -162,7 +175,11 @@ fn segment_form(pattern: &str, segment: &str, seen: &mut Vec<String>) -> Result<
                 let group = match times {
                     1 => name.to_owned(),
                     2 => format!("{name}_2"),
-                    _ => return Err(format!("pattern `{pattern}` has `{{{name}}}` more than twice")),
+                    _ => {
+                        return Err(format!(
+                            "pattern `{pattern}` has `{{{name}}}` more than twice"
+                        ));
+                    }
                 };
                 let what = match (name, first) {
                     ("start", _) => START,
@@ -212,6 +229,7 @@ fn expand(
     exclude: Option<&str>,
     rejects: &mut Vec<Reject>,
 ) -> Vec<Found> {
+    let base = if base.as_os_str().is_empty() { Path::new(".") } else { base };
     let root = if pattern.fixed.is_empty() { base.to_owned() } else { base.join(&pattern.fixed) };
     if pattern.form.is_none() {
         // Whether a plain path can be opened is told by the door; only a missing one is "nothing".
@@ -227,9 +245,9 @@ fn expand(
         walk = walk.max_depth(depth);
     }
     let mut found = Vec::new();
-    let excluded = exclude.map(|folder| plainly(&base.join(folder)));
+    let excluded = excluded_folder(base, exclude);
     let outside = |entry: &DirEntry| {
-        !excluded.as_ref().is_some_and(|folder| plainly(entry.path()) == *folder)
+        excluded.as_ref().is_none_or(|folder| !plainly(entry.path()).starts_with(folder))
     };
     for entry in walk.into_iter().filter_entry(outside) {
         let entry = match entry {
@@ -257,13 +275,21 @@ fn expand(
     found
 }
 
+/// The output folder, when it is one that can be told from the inputs: not the base or above it.
+fn excluded_folder(base: &Path, exclude: Option<&str>) -> Option<PathBuf> {
+    let folder = plainly(&base.join(exclude?));
+    (!plainly(base).starts_with(&folder)).then_some(folder)
+}
+
 /// A path without `.` and `name/..`, told from its text alone.
 fn plainly(path: &Path) -> PathBuf {
     let mut plain = PathBuf::new();
     for part in path.components() {
         match part {
             Component::CurDir => {}
-            Component::ParentDir if matches!(plain.components().next_back(), Some(Component::Normal(_))) => {
+            Component::ParentDir
+                if matches!(plain.components().next_back(), Some(Component::Normal(_))) =>
+            {
                 plain.pop();
             }
             part => plain.push(part),
@@ -275,8 +301,7 @@ fn plainly(path: &Path) -> PathBuf {
 /// The name shown: the pattern's own fixed part, then the path below it.
 fn shown(fixed: &str, root: &Path, path: &Path) -> String {
     let below = path.strip_prefix(root).unwrap_or(path);
-    let parts: Vec<String> =
-        below.iter().map(|part| part.to_string_lossy().into_owned()).collect();
+    let parts: Vec<String> = below.iter().map(|part| part.to_string_lossy().into_owned()).collect();
     join(fixed, &parts.join("/"))
 }
 

@@ -13,7 +13,11 @@ fn tree(files: &[&str]) -> tempfile::TempDir {
 }
 
 fn names(base: &Path, pattern: &str) -> Vec<String> {
-    find(base, &[pattern.to_owned()], Some("out")).files.iter().map(|f| f.name.to_string()).collect()
+    find(base, &[pattern.to_owned()], Some("out"))
+        .files
+        .iter()
+        .map(|f| f.name.to_string())
+        .collect()
 }
 
 const FILES: [&str; 9] = [
@@ -34,11 +38,7 @@ fn wildcards_and_captures() {
     let base = folder.path().join("p");
     assert_eq!(
         names(&base, "../bus/*/*.log*"),
-        [
-            "../bus/T-014/0113.log",
-            "../bus/T-014/2026-01-12T06-41.log.gz",
-            "../bus/T-015/0112.log"
-        ]
+        ["../bus/T-014/0113.log", "../bus/T-014/2026-01-12T06-41.log.gz", "../bus/T-015/0112.log"]
     );
     assert_eq!(names(&base, "../scans/**/*.json"), ["../scans/b.json", "../scans/deep/er/a.json"]);
     assert_eq!(names(&base, "../bus/T-01[!4]/011?.log"), ["../bus/T-015/0112.log"]);
@@ -69,12 +69,23 @@ fn the_output_folder_is_never_input() {
     assert_eq!(names(&folder.path().join("p"), "**"), ["x.toml"]);
     assert_eq!(names(&folder.path().join("p"), "**/*.csv"), [""; 0]);
     assert_eq!(names(&folder.path().join("p"), "../p/**/*.csv"), [""; 0]);
+    assert_eq!(names(&folder.path().join("p"), "out/*.csv"), [""; 0]);
+    // An output folder beside everything else cannot be left out.
+    for output in [".", ".."] {
+        let finding = find(&folder.path().join("p"), &["../p/*.toml".to_owned()], Some(output));
+        assert_eq!(finding.files.len(), 1);
+    }
 }
 
 #[test]
 fn a_pattern_that_finds_nothing_is_told_and_each_file_comes_once() {
     let folder = tree(&FILES);
-    let patterns = ["scans/*.json".to_owned(), "scans/b.*".to_owned(), "none/*.x".to_owned(), "no.csv".to_owned()];
+    let patterns = [
+        "scans/*.json".to_owned(),
+        "scans/b.*".to_owned(),
+        "none/*.x".to_owned(),
+        "no.csv".to_owned(),
+    ];
     let finding = find(folder.path(), &patterns, None);
     assert_eq!(finding.files.len(), 1);
     assert_eq!(finding.empty_patterns, ["none/*.x", "no.csv"]);
@@ -105,4 +116,11 @@ fn rings_of_links_are_not_entered() {
     let finding = find(folder.path(), &["**/*.log".to_owned()], None);
     assert_eq!(finding.files.len(), 1);
     assert!(finding.rejects.is_empty());
+}
+
+#[test]
+fn an_empty_base_is_the_folder_one_is_in() {
+    let finding = find(Path::new(""), &["Cargo.t*".to_owned(), "src/lib.rs".to_owned()], None);
+    let names: Vec<&str> = finding.files.iter().map(|file| &*file.name).collect();
+    assert_eq!(names, ["Cargo.toml", "src/lib.rs"]);
 }

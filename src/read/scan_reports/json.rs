@@ -144,7 +144,12 @@ impl Reader<'_> {
             };
             let answered = self.flag(inner, "answered");
             let codes = self.codes(inner);
-            nodes.push(NodeReport { node, answered, codes, place: Place::line(self.name, item.line) });
+            nodes.push(NodeReport {
+                node,
+                answered,
+                codes,
+                place: Place::line(self.name, item.line),
+            });
         }
         nodes
     }
@@ -161,7 +166,10 @@ impl Reader<'_> {
                     &bare
                 }
                 _ => {
-                    self.refuse(item.line, format!("expected a code object, found {}", item.kind()));
+                    self.refuse(
+                        item.line,
+                        format!("expected a code object, found {}", item.kind()),
+                    );
                     continue;
                 }
             };
@@ -191,7 +199,10 @@ impl Reader<'_> {
             Some(Located { value: Json::List(items), .. }) => items.iter().collect(),
             None | Some(Located { value: Json::Null, .. }) => Vec::new(),
             Some(other) => {
-                self.refuse(other.line, format!("`{key}` should be a list, found {}", other.kind()));
+                self.refuse(
+                    other.line,
+                    format!("`{key}` should be a list, found {}", other.kind()),
+                );
                 Vec::new()
             }
         }
@@ -211,7 +222,10 @@ impl Reader<'_> {
                 Some(number.to_string())
             }
             _ => {
-                self.refuse(found.line, format!("`{key}` should be a text, found {}", found.kind()));
+                self.refuse(
+                    found.line,
+                    format!("`{key}` should be a text, found {}", found.kind()),
+                );
                 None
             }
         }

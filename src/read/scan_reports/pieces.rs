@@ -27,7 +27,9 @@ pub(super) fn pieces(bytes: &[u8]) -> Vec<Piece<'_>> {
             at += 1;
             continue;
         }
-        if (found.is_empty() && byte == b'[' && !in_array) || (in_array && (byte == b',' || byte == b']')) {
+        if (found.is_empty() && byte == b'[' && !in_array)
+            || (in_array && (byte == b',' || byte == b']'))
+        {
             in_array = true;
             at += 1;
             continue;

@@ -140,7 +140,10 @@ fn latin_1_depth_and_nothing() {
     bytes[at] = 0xE9;
     bytes.extend(one_line().bytes());
     let read = json(&bytes);
-    assert_eq!(reasons(&read.account), ["s.json:1: scan report: not UTF-8 (byte 0xE9); save the file as UTF-8"]);
+    assert_eq!(
+        reasons(&read.account),
+        ["s.json:1: scan report: not UTF-8 (byte 0xE9); save the file as UTF-8"]
+    );
     assert_eq!(read.records.len(), 1);
     let deep = format!("{{\"a\":{}{}}}", "[".repeat(200_000), "]".repeat(200_000));
     assert!(reasons(&json(deep).account)[0].contains("nested more than 64 deep"));
@@ -172,7 +175,10 @@ fn rows_of_one_scan_are_one_report() {
     assert!(found[0].starts_with("s.csv:6: trouble code `U012` is too short"), "{found:?}");
     assert!(found[1].starts_with("s.csv:7: `taken_at` is empty"), "{found:?}");
     assert!(found[2].starts_with("s.csv:8: `vehicle` is empty"), "{found:?}");
-    assert_eq!(read.account.leniencies["scan row that contradicts an earlier one of its report"], 1);
+    assert_eq!(
+        read.account.leniencies["scan row that contradicts an earlier one of its report"],
+        1
+    );
 }
 
 #[test]

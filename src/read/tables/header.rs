@@ -40,7 +40,7 @@ pub(super) fn check_header(
 ) -> Result<Header, String> {
     let separator = separator_of(line);
     let names = split_cells(line, separator)
-        .ok_or_else(|| format!("header of the {} has a quote that is never closed", form.title))?;
+        .map_err(|_| format!("header of the {} has a quote that is never closed", form.title))?;
     let mut faults = Vec::new();
     let mut columns = vec![None; form.fields.len()];
     let mut used = vec![false; names.len()];
@@ -108,7 +108,8 @@ fn locate(
 }
 
 fn column(field: &Field, at: usize, choice: &ColumnChoice, zone: Tz) -> Result<Column, String> {
-    let mut column = Column { at, scale: Scale::SAME, epoch: None, zone: choice.zone.unwrap_or(zone) };
+    let mut column =
+        Column { at, scale: Scale::SAME, epoch: None, zone: choice.zone.unwrap_or(zone) };
     check_choice(field, choice)?;
     match (field.holds, &choice.unit) {
         (Holds::Number(quantity), Some(unit)) => column.scale = quantity.scale(unit)?,

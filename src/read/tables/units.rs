@@ -62,12 +62,9 @@ impl Quantity {
                 ("m", 0.0, 0.001),
             ],
             Quantity::Voltage => &[("v", 0.0, 1.0), ("mv", 0.0, 0.001)],
-            Quantity::Duration => &[
-                ("s", 0.0, 1.0),
-                ("ms", 0.0, 0.001),
-                ("min", 0.0, 60.0),
-                ("h", 0.0, 3600.0),
-            ],
+            Quantity::Duration => {
+                &[("s", 0.0, 1.0), ("ms", 0.0, 0.001), ("min", 0.0, 60.0), ("h", 0.0, 3600.0)]
+            }
             Quantity::Share => &[("%", 0.0, 1.0), ("fraction", 0.0, 100.0)],
             Quantity::Count => &[],
         }

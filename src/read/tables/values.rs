@@ -78,9 +78,7 @@ impl<R: Read> Sheet<R> {
     pub fn time(&mut self, name: &str) -> Option<Instant> {
         let (field, column, cell) = self.value(name)?;
         let read = match (column.epoch, field.holds) {
-            (Some(decimals), _) => {
-                parse_epoch(&cell, decimals).map(|instant| (instant, None))
-            }
+            (Some(decimals), _) => parse_epoch(&cell, decimals).map(|instant| (instant, None)),
             (None, Holds::Day) => parse_day(&cell, column.zone).map(|t| (t.instant, t.leniency)),
             (None, _) => parse_time(&cell, column.zone).map(|t| (t.instant, t.leniency)),
         };

@@ -112,7 +112,9 @@ fn bad_rows_are_refused_and_the_rest_is_read() {
 
 #[test]
 fn an_open_quote_costs_one_row_not_the_file() {
-    let read = weather(b"site,time\n\"quay,2026-01-12 06:00\nb,2026-01-12 07:00\n\"c\",2026-01-12 08:00\n");
+    let read = weather(
+        b"site,time\n\"quay,2026-01-12 06:00\nb,2026-01-12 07:00\n\"c\",2026-01-12 08:00\n",
+    );
     assert_eq!(reasons(&read.account).len(), 1);
     assert_eq!(read.records.len(), 2);
     let read = weather(b"site,time\n\"two\nlines\",2026-01-12 06:00\n");
@@ -205,7 +207,10 @@ fn a_real_year_of_weather_in_foreign_units() {
     let read = read_weather(opened.bytes, &opened.name, &choices, UTC);
     assert_eq!(read.records.len(), 26_115);
     let first = &read.records[0];
-    assert_eq!((first.site.as_str(), first.time.to_string()), ("EWR", "2013-01-01T06:00:00Z".into()));
+    assert_eq!(
+        (first.site.as_str(), first.time.to_string()),
+        ("EWR", "2013-01-01T06:00:00Z".into())
+    );
     assert!((first.temperature_c.unwrap() - 3.9).abs() < 1e-9);
     println!("{:?} {:?}", reasons(&read.account), read.account.leniencies);
 }
