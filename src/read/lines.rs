@@ -49,6 +49,7 @@ pub struct Lines<R> {
     number: u64,
     offset: u64,
     broken: Option<String>,
+    over: bool,
 }
 
 impl<R: Read> Lines<R> {
@@ -61,6 +62,7 @@ impl<R: Read> Lines<R> {
             number: 0,
             offset: 0,
             broken: None,
+            over: false,
         }
     }
 
@@ -68,6 +70,10 @@ impl<R: Read> Lines<R> {
     pub fn advance(&mut self) -> NextLine<'_> {
         if let Some(reason) = self.broken.take() {
             return NextLine::Broken { offset: self.offset, reason };
+        }
+        // A source that failed may fail again for ever; it is not asked twice.
+        if self.over {
+            return NextLine::End;
         }
         let start = self.offset;
         let mut length = 0_u64;
@@ -79,6 +85,7 @@ impl<R: Read> Lines<R> {
                 Err(e) if e.kind() == std::io::ErrorKind::Interrupted => continue,
                 Err(e) => {
                     self.broken = Some(e.to_string());
+                    self.over = true;
                     break;
                 }
             };

@@ -74,6 +74,26 @@ pub fn open(path: &Path, name: &Arc<str>) -> Result<Opened, Reject> {
     unpack(Box::new(file), about.len(), name)
 }
 
+/// Hands a file's bytes, as they stand on disk, piece by piece to `each`: for its content hash.
+///
+/// # Errors
+/// When the file cannot be opened or read.
+pub fn raw(path: &Path, name: &Arc<str>, each: &mut dyn FnMut(&[u8])) -> Result<(), Reject> {
+    let refused = |error: io::Error| {
+        Reject::one(Place::whole(name), format!("cannot read the file: {error}"))
+    };
+    let mut file = File::open(path).map_err(refused)?;
+    let mut piece = vec![0u8; 1 << 20];
+    loop {
+        match file.read(&mut piece) {
+            Ok(0) => return Ok(()),
+            Ok(n) => each(&piece[..n]),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(refused(error)),
+        }
+    }
+}
+
 /// Unpacks a stream and tells what it is; `size` is only passed on.
 ///
 /// # Errors

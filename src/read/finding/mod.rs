@@ -84,8 +84,8 @@ impl Pattern {
             return Err(format!("pattern `{text}` names no file"));
         }
         let special = |s: &&str| s.contains(['*', '?', '[', '{']);
-        let first = segments.iter().position(|s| special(&s)).unwrap_or(segments.len() - 1);
-        let plain = !segments.iter().any(|s| special(&s));
+        let first = segments.iter().position(special).unwrap_or(segments.len() - 1);
+        let plain = !segments.iter().any(special);
         let rest = segments.split_off(first);
         let fixed = segments.join("/");
         if plain {
@@ -176,7 +176,9 @@ fn segment_form(pattern: &str, segment: &str, seen: &mut Vec<String>) -> Result<
                     1 => name.to_owned(),
                     2 => format!("{name}_2"),
                     _ => {
-                        return Err(format!("pattern `{pattern}` has `{{{name}}}` more than twice"));
+                        return Err(format!(
+                            "pattern `{pattern}` has `{{{name}}}` more than twice"
+                        ));
                     }
                 };
                 let what = match (name, first) {
@@ -227,6 +229,7 @@ fn expand(
     exclude: Option<&str>,
     rejects: &mut Vec<Reject>,
 ) -> Vec<Found> {
+    let base = if base.as_os_str().is_empty() { Path::new(".") } else { base };
     let root = if pattern.fixed.is_empty() { base.to_owned() } else { base.join(&pattern.fixed) };
     if pattern.form.is_none() {
         // Whether a plain path can be opened is told by the door; only a missing one is "nothing".
@@ -242,9 +245,9 @@ fn expand(
         walk = walk.max_depth(depth);
     }
     let mut found = Vec::new();
-    let excluded = exclude.map(|folder| plainly(&base.join(folder)));
+    let excluded = excluded_folder(base, exclude);
     let outside = |entry: &DirEntry| {
-        !excluded.as_ref().is_some_and(|folder| plainly(entry.path()) == *folder)
+        excluded.as_ref().is_none_or(|folder| !plainly(entry.path()).starts_with(folder))
     };
     for entry in walk.into_iter().filter_entry(outside) {
         let entry = match entry {
@@ -270,6 +273,12 @@ fn expand(
         }
     }
     found
+}
+
+/// The output folder, when it is one that can be told from the inputs: not the base or above it.
+fn excluded_folder(base: &Path, exclude: Option<&str>) -> Option<PathBuf> {
+    let folder = plainly(&base.join(exclude?));
+    (!plainly(base).starts_with(&folder)).then_some(folder)
 }
 
 /// A path without `.` and `name/..`, told from its text alone.

@@ -69,6 +69,12 @@ fn the_output_folder_is_never_input() {
     assert_eq!(names(&folder.path().join("p"), "**"), ["x.toml"]);
     assert_eq!(names(&folder.path().join("p"), "**/*.csv"), [""; 0]);
     assert_eq!(names(&folder.path().join("p"), "../p/**/*.csv"), [""; 0]);
+    assert_eq!(names(&folder.path().join("p"), "out/*.csv"), [""; 0]);
+    // An output folder beside everything else cannot be left out.
+    for output in [".", ".."] {
+        let finding = find(&folder.path().join("p"), &["../p/*.toml".to_owned()], Some(output));
+        assert_eq!(finding.files.len(), 1);
+    }
 }
 
 #[test]
@@ -110,4 +116,11 @@ fn rings_of_links_are_not_entered() {
     let finding = find(folder.path(), &["**/*.log".to_owned()], None);
     assert_eq!(finding.files.len(), 1);
     assert!(finding.rejects.is_empty());
+}
+
+#[test]
+fn an_empty_base_is_the_folder_one_is_in() {
+    let finding = find(Path::new(""), &["Cargo.t*".to_owned(), "src/lib.rs".to_owned()], None);
+    let names: Vec<&str> = finding.files.iter().map(|file| &*file.name).collect();
+    assert_eq!(names, ["Cargo.toml", "src/lib.rs"]);
 }

@@ -5,7 +5,6 @@
 //! Blanks around a cell are not part of it. A quote inside an unquoted cell is a plain character.
 
 /// The separator that a header line uses: the commonest of tab, `;` and `,` outside quotes.
-#[must_use]
 pub(super) fn separator_of(header: &str) -> char {
     let mut quoted = false;
     let (mut commas, mut semicolons, mut tabs) = (0, 0, 0);
@@ -27,9 +26,17 @@ pub(super) fn separator_of(header: &str) -> char {
     }
 }
 
-/// Splits a line; `None` when a quote is never closed.
-#[must_use]
-pub(super) fn split_cells(line: &str, separator: char) -> Option<Vec<String>> {
+/// What is wrong with a line's quotes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum QuoteFault {
+    /// The last one is not closed: the cell may go on in the next line.
+    Open,
+    /// Something follows a closed one inside its cell.
+    Stray,
+}
+
+/// Splits a line into its cells.
+pub(super) fn split_cells(line: &str, separator: char) -> Result<Vec<String>, QuoteFault> {
     let mut cells = Vec::new();
     let mut cell = String::new();
     let mut quoted = false;
@@ -51,14 +58,15 @@ pub(super) fn split_cells(line: &str, separator: char) -> Option<Vec<String>> {
                 cells.push(finished(&mut cell));
                 was_quoted = false;
             }
+            _ if was_quoted && !quoted && !c.is_whitespace() => return Err(QuoteFault::Stray),
             _ => cell.push(c),
         }
     }
     if quoted {
-        return None;
+        return Err(QuoteFault::Open);
     }
     cells.push(finished(&mut cell));
-    Some(cells)
+    Ok(cells)
 }
 
 fn finished(cell: &mut String) -> String {
@@ -90,7 +98,9 @@ mod tests {
         assert_eq!(split_cells(r#""a,b","say ""x""",c"#, ',').unwrap(), ["a,b", "say \"x\"", "c"]);
         assert_eq!(split_cells("5\" pipe,b", ',').unwrap(), ["5\" pipe", "b"]);
         assert_eq!(split_cells("\"two\nlines\",b", ',').unwrap(), ["two\nlines", "b"]);
-        assert_eq!(split_cells("a,\"open", ','), None);
+        assert_eq!(split_cells("a,\"open", ','), Err(QuoteFault::Open));
+        assert_eq!(split_cells("\"a\"b,c", ','), Err(QuoteFault::Stray));
+        assert_eq!(split_cells("\"a\" ,c", ',').unwrap(), ["a", "c"]);
         assert_eq!(split_cells("", ',').unwrap(), [""]);
     }
 }

@@ -208,9 +208,8 @@ impl Form {
     #[must_use]
     pub fn of_header(header: &str) -> Option<&'static Form> {
         let separator = super::cells::separator_of(header);
-        let columns: Vec<String> = super::cells::split_cells(header, separator)
-            .map(|cells| cells.iter().map(|cell| cell.trim().to_lowercase()).collect())
-            .unwrap_or_default();
+        let cells = super::cells::split_cells(header, separator).unwrap_or_default();
+        let columns: Vec<String> = cells.iter().map(|cell| cell.to_lowercase()).collect();
         let has = |field: &Field| columns.iter().any(|column| column == field.name);
         let mut fitting: Vec<(usize, &'static Form)> = FORMS
             .into_iter()

@@ -40,7 +40,7 @@ pub(super) fn check_header(
 ) -> Result<Header, String> {
     let separator = separator_of(line);
     let names = split_cells(line, separator)
-        .ok_or_else(|| format!("header of the {} has a quote that is never closed", form.title))?;
+        .map_err(|_| format!("header of the {} has a quote that is never closed", form.title))?;
     let mut faults = Vec::new();
     let mut columns = vec![None; form.fields.len()];
     let mut used = vec![false; names.len()];

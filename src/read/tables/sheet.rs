@@ -11,7 +11,7 @@ use chrono_tz::Tz;
 
 use crate::read::account::Account;
 use crate::read::lines::{LONGEST_LINE, Lines, NextLine};
-use crate::read::tables::cells::split_cells;
+use crate::read::tables::cells::{QuoteFault, split_cells};
 use crate::read::tables::forms::{ColumnChoices, Field, Form};
 use crate::read::tables::header::{Column, Header, check_header};
 use crate::vocabulary::Place;
@@ -131,26 +131,27 @@ impl<R: Read> Sheet<R> {
     /// first line is refused and the joined ones are read again as rows of their own.
     fn split_row(&mut self, number: u64, first: String) -> Option<Vec<String>> {
         let separator = self.header.separator;
-        if let Some(cells) = split_cells(&first, separator) {
-            return Some(cells);
-        }
+        let mut split = split_cells(&first, separator);
         let mut joined = first;
         let mut taken = Vec::new();
-        while taken.len() < MOST_LINES && joined.len() < LONGEST_LINE {
+        while split == Err(QuoteFault::Open)
+            && taken.len() < MOST_LINES
+            && joined.len() < LONGEST_LINE
+        {
             let Some((at, text)) = self.next_text() else { break };
             joined.push('\n');
             joined.push_str(&text);
             taken.push((at, text));
-            if let Some(cells) = split_cells(&joined, separator) {
-                if cells.len() == self.header.width {
-                    return Some(cells);
-                }
-                break;
-            }
+            split = split_cells(&joined, separator);
+        }
+        if let Ok(cells) = split
+            && (taken.is_empty() || cells.len() == self.header.width)
+        {
+            return Some(cells);
         }
         self.account.reject(
             Place::line(&self.name, number),
-            "a quote is opened and not closed in this row; close it or double it",
+            "a quote in this row is not closed, or something follows it; close it or double it",
         );
         for line in taken.into_iter().rev() {
             self.ahead.push_front(line);

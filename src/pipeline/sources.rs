@@ -1,0 +1,315 @@
+//! Finds all input files of a plan and reads the small ones; bus logs are only listed.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::plan::Plan;
+use crate::conditions::WeatherTable;
+use crate::read::finding::{Found, find};
+use crate::read::networks::read_network;
+use crate::read::opening::{open, read_whole};
+use crate::read::recognising::Kind;
+use crate::read::scan_reports::{read_scan_json, read_scan_table};
+use crate::read::tables::{Form, read_modules, read_service, read_vehicles, read_weather};
+use crate::read::{Account, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow};
+use crate::vocabulary::{Network, Place, Reject};
+
+/// A bus log that can be read.
+#[derive(Debug, Clone)]
+pub(super) struct LogFile {
+    pub found: Found,
+    pub size: u64,
+}
+
+/// All inputs of a plan.
+#[derive(Debug, Default)]
+pub(super) struct Sources {
+    pub logs: Vec<LogFile>,
+    pub reports: Vec<ScanReport>,
+    pub weather: WeatherTable,
+    pub vehicles: Vec<VehicleRow>,
+    pub modules: Vec<ModuleRow>,
+    pub notes: Vec<ServiceNote>,
+    pub networks: BTreeMap<String, Network>,
+    pub tally: Tally,
+    /// What each file was taken for, in order of name: for `check`.
+    pub taken_for: Vec<(String, String)>,
+    pub remarks: Vec<String>,
+}
+
+/// What one file gave.
+enum Given {
+    Log(LogFile),
+    Reports(Vec<ScanReport>),
+    Weather(Vec<WeatherRow>),
+    Vehicles(Vec<VehicleRow>),
+    Modules(Vec<ModuleRow>),
+    Notes(Vec<ServiceNote>),
+    Network(Box<Network>),
+    Nothing,
+    Skipped(String),
+}
+
+/// What a file is wanted as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Wanted {
+    Log,
+    Report,
+    Weather,
+    Vehicles,
+    Modules,
+    Notes,
+    Network,
+    /// Whatever its content says.
+    Anything,
+}
+
+struct Taken {
+    given: Given,
+    account: Account,
+    bytes: u64,
+    name: Arc<str>,
+    what: String,
+}
+
+/// Finds and reads.
+pub(super) fn read(plan: &Plan) -> Sources {
+    let inputs = &plan.inputs;
+    let wanted: [(&str, &[String], Wanted); 8] = [
+        ("bus_logs", &inputs.bus_logs, Wanted::Log),
+        ("scan_reports", &inputs.scan_reports, Wanted::Report),
+        ("weather", &inputs.weather, Wanted::Weather),
+        ("vehicles", &inputs.vehicles, Wanted::Vehicles),
+        ("modules", &inputs.modules, Wanted::Modules),
+        ("service", &inputs.service, Wanted::Notes),
+        ("networks", &inputs.networks, Wanted::Network),
+        ("folder", &inputs.by_content, Wanted::Anything),
+    ];
+    let mut sources = Sources::default();
+    let mut files: Vec<(Found, Wanted)> = Vec::new();
+    for (key, patterns, wanted) in wanted {
+        let finding = find(&plan.base, patterns, Some(&plan.output.folder));
+        for pattern in finding.empty_patterns.iter().filter(|_| wanted != Wanted::Anything) {
+            sources.remarks.push(format!(
+                "`{key}`: nothing matches `{pattern}` (patterns are relative to the pipeline file)"
+            ));
+        }
+        sources.tally.rejects.extend(finding.rejects);
+        files.extend(finding.files.into_iter().map(|f| (f, wanted)));
+    }
+    let taken: Vec<Taken> =
+        files.into_par_iter().map(|(found, wanted)| take(plan, found, wanted)).collect();
+    let mut weather = Vec::new();
+    for one in taken {
+        sources.pour(one, &mut weather);
+    }
+    sources.weather = WeatherTable::new(weather);
+    sources.reports.sort_by(|a, b| {
+        (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
+    });
+    sources.notes.sort_by(|a, b| (&a.vehicle, a.time, &a.place).cmp(&(&b.vehicle, b.time, &b.place)));
+    sources.logs.sort_by(|a, b| a.found.name.cmp(&b.found.name));
+    sources.taken_for.sort();
+    sources
+}
+
+impl Sources {
+    fn pour(&mut self, taken: Taken, weather: &mut Vec<WeatherRow>) {
+        taken.account.pour_into(&mut self.tally);
+        self.taken_for.push((taken.name.to_string(), taken.what));
+        let tally = &mut self.tally;
+        if !matches!(taken.given, Given::Log(_) | Given::Skipped(_)) {
+            tally.bytes += taken.bytes;
+        }
+        let mut rows = |n: usize| tally.table_rows += n as u64;
+        match taken.given {
+            Given::Log(log) => self.logs.push(log),
+            Given::Reports(reports) => {
+                self.tally.scan_reports += reports.len() as u64;
+                self.reports.extend(reports);
+            }
+            Given::Weather(list) => {
+                rows(list.len());
+                weather.extend(list);
+            }
+            Given::Vehicles(list) => {
+                rows(list.len());
+                self.vehicles.extend(list);
+            }
+            Given::Modules(list) => {
+                rows(list.len());
+                self.modules.extend(list);
+            }
+            Given::Notes(list) => {
+                rows(list.len());
+                self.notes.extend(list);
+            }
+            Given::Network(network) => {
+                if self.networks.contains_key(&network.name) {
+                    let reason = format!(
+                        "a second description of network `{}`; the first one is used",
+                        network.name
+                    );
+                    self.tally.rejects.push(Reject::one(Place::whole(&taken.name), reason));
+                } else {
+                    self.networks.insert(network.name.clone(), *network);
+                }
+            }
+            Given::Nothing => {}
+            Given::Skipped(why) => self.tally.skipped.push((taken.name.to_string(), why)),
+        }
+    }
+
+    /// The network of a vehicle: as the vehicles table says, else the only one described.
+    pub(super) fn network_of(&self, vehicle: &str) -> Option<&Network> {
+        let row = self.vehicles.iter().find(|v| v.vehicle == vehicle);
+        match row.and_then(|v| v.network.as_ref()) {
+            Some(name) => self.networks.get(name),
+            None if self.networks.len() == 1 => self.networks.values().next(),
+            None => None,
+        }
+    }
+}
+
+fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
+    let name = Arc::clone(&found.name);
+    let mut taken = Taken {
+        given: Given::Nothing,
+        account: Account::default(),
+        bytes: 0,
+        name: Arc::clone(&name),
+        what: String::new(),
+    };
+    let opened = match open(&found.path, &name) {
+        Ok(opened) => opened,
+        Err(reject) => {
+            taken.what = format!("refused: {}", reject.reason);
+            taken.account.rejects.push(reject);
+            return taken;
+        }
+    };
+    taken.bytes = opened.size;
+    let asked = if wanted == Wanted::Anything { by_content(&opened.kind) } else { Some(wanted) };
+    let Some(asked) = asked else {
+        let why = opened.refusal("a bus log, scan report, table or network description").reason;
+        taken.what = format!("skipped: {why}");
+        taken.given = Given::Skipped(why);
+        return taken;
+    };
+    if !fits(&opened.kind, asked) {
+        let reject = opened.refusal(expected(asked));
+        taken.what = format!("refused: {}", reject.reason);
+        taken.account.rejects.push(reject);
+        return taken;
+    }
+    let packed = opened.packings.first().map(|p| format!(", {p}")).unwrap_or_default();
+    let vehicle = found.captures.vehicle.as_deref().or(plan.only_vehicle.as_deref());
+    let zone = plan.timezone;
+    let bytes = opened.bytes;
+    taken.account.join(opened.account);
+    let is_table = matches!(opened.kind, Kind::Csv { .. });
+    let mut account = Account::default();
+    let (given, what) = match asked {
+        Wanted::Log => {
+            let size = opened.size;
+            (Given::Log(LogFile { found, size }), "bus log".to_owned())
+        }
+        Wanted::Report => {
+            let reading = if is_table {
+                read_scan_table(bytes, &name, vehicle, &plan.columns_of("scan_reports"), zone)
+            } else {
+                read_scan_json(bytes, &name, vehicle, zone)
+            };
+            account = reading.account;
+            let what = format!("{} scan report(s)", reading.records.len());
+            (Given::Reports(reading.records), what)
+        }
+        Wanted::Weather => {
+            let reading = read_weather(bytes, &name, &plan.columns_of("weather"), zone);
+            account = reading.account;
+            let what = format!("weather, {} rows", reading.records.len());
+            (Given::Weather(reading.records), what)
+        }
+        Wanted::Vehicles => {
+            let reading = read_vehicles(bytes, &name, &plan.columns_of("vehicles"), zone);
+            account = reading.account;
+            let what = format!("vehicles, {} rows", reading.records.len());
+            (Given::Vehicles(reading.records), what)
+        }
+        Wanted::Modules => {
+            let reading = read_modules(bytes, &name, &plan.columns_of("modules"), zone);
+            account = reading.account;
+            let what = format!("modules, {} rows", reading.records.len());
+            (Given::Modules(reading.records), what)
+        }
+        Wanted::Notes => {
+            let reading = read_service(bytes, &name, &plan.columns_of("service"), zone);
+            account = reading.account;
+            let what = format!("service notes, {} rows", reading.records.len());
+            (Given::Notes(reading.records), what)
+        }
+        Wanted::Network => {
+            let whole = read_whole(bytes, &name, &mut account);
+            let reading = read_network(&whole, &name);
+            account.join(reading.account);
+            match reading.records {
+                Some(network) => {
+                    let what = format!("network {}, {} nodes", network.name, network.nodes.len());
+                    (Given::Network(Box::new(network)), what)
+                }
+                None => (Given::Nothing, "refused: no network description".to_owned()),
+            }
+        }
+        Wanted::Anything => (Given::Nothing, String::new()),
+    };
+    let rejected = account.rejects.len();
+    taken.account.join(account);
+    taken.given = given;
+    let wrong = if rejected > 0 { format!(", {rejected} rejected") } else { String::new() };
+    taken.what = format!("{what}{packed}{wrong}");
+    taken
+}
+
+fn by_content(kind: &Kind) -> Option<Wanted> {
+    match kind {
+        Kind::BusLogText => Some(Wanted::Log),
+        Kind::ScanReportJson => Some(Wanted::Report),
+        Kind::NetworkToml => Some(Wanted::Network),
+        Kind::Csv { header } => match Form::of_header(header)?.input {
+            "weather" => Some(Wanted::Weather),
+            "vehicles" => Some(Wanted::Vehicles),
+            "modules" => Some(Wanted::Modules),
+            "service" => Some(Wanted::Notes),
+            "scan_reports" => Some(Wanted::Report),
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
+fn fits(kind: &Kind, wanted: Wanted) -> bool {
+    match wanted {
+        Wanted::Log => *kind == Kind::BusLogText,
+        Wanted::Report => matches!(kind, Kind::ScanReportJson | Kind::Csv { .. }),
+        Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
+        Wanted::Weather | Wanted::Vehicles | Wanted::Modules | Wanted::Notes => {
+            matches!(kind, Kind::Csv { .. } | Kind::UnknownText)
+        }
+        Wanted::Anything => false,
+    }
+}
+
+fn expected(wanted: Wanted) -> &'static str {
+    match wanted {
+        Wanted::Log => "a SocketCAN text log",
+        Wanted::Report => "a scan report (JSON, JSON Lines or CSV)",
+        Wanted::Weather => "a weather table (CSV)",
+        Wanted::Vehicles => "a vehicles table (CSV)",
+        Wanted::Modules => "a modules table (CSV)",
+        Wanted::Notes => "a table of service notes (CSV)",
+        Wanted::Network => "a network description (TOML)",
+        Wanted::Anything => "an input",
+    }
+}
