@@ -163,25 +163,8 @@ impl Course {
                     self.edges(hit, span, chance);
                 }
             }
-            How::WiresShorted => {
-                let law = Law { own: 0.0, others: 0.8, burst_s: 0.05, gap_s: 0.02 };
-                let hit = Hit { nodes: Vec::new(), ..hit.clone() };
-                let begin = Span { from: span.from - ns(0.15), to: span.from };
-                self.garble(&hit, begin, law, chance);
-                for span in flaps(span, 4.0, chance) {
-                    let all = Hit { nodes: (0..model.nodes.len()).collect(), ..hit.clone() };
-                    self.block(&all, Some(hit.bus), span, Why::Dead);
-                }
-            }
-            How::WeakBattery => {
-                let mut at = span.from;
-                while at < span.to {
-                    let (dip, plateau) = (chance.within([5.6, 7.4]), chance.within([7.2, 9.2]));
-                    let turn = ns(chance.within([1.5, 5.0]));
-                    self.crank(model, at, dip, plateau, turn);
-                    at += turn + ns(chance.within([1.0, 3.0]));
-                }
-            }
+            How::WiresShorted => self.short(model, hit, span, chance),
+            How::WeakBattery => self.sag(model, span, chance),
             How::BadTester | How::StaleCodes => return,
         }
         self.incidents.push(span);
@@ -195,6 +178,28 @@ impl Course {
     fn unpower(&mut self, hit: &Hit, span: Span, chance: &mut Chance) {
         for span in flaps(span, 3.5, chance) {
             self.block(hit, None, span, Why::Unpowered);
+        }
+    }
+
+    /// The wires touch: a moment of garbling, then nobody gets through.
+    fn short(&mut self, model: &Model, hit: &Hit, span: Span, chance: &mut Chance) {
+        let law = Law { own: 0.0, others: 0.8, burst_s: 0.05, gap_s: 0.02 };
+        let begin = Span { from: span.from - ns(0.15), to: span.from };
+        self.garble(&Hit { nodes: Vec::new(), ..hit.clone() }, begin, law, chance);
+        let all = Hit { nodes: (0..model.nodes.len()).collect(), ..hit.clone() };
+        for span in flaps(span, 4.0, chance) {
+            self.block(&all, Some(hit.bus), span, Why::Dead);
+        }
+    }
+
+    /// A weak battery: one attempt to crank after another, each with a deep dip.
+    fn sag(&mut self, model: &Model, span: Span, chance: &mut Chance) {
+        let mut at = span.from;
+        while at < span.to {
+            let (dip, plateau) = (chance.within([5.6, 7.4]), chance.within([7.2, 9.2]));
+            let turn = ns(chance.within([1.5, 5.0]));
+            self.crank(model, at, dip, plateau, turn);
+            at += turn + ns(chance.within([1.0, 3.0]));
         }
     }
 

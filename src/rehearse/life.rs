@@ -9,13 +9,12 @@ use crate::rehearse::RehearseError;
 use crate::rehearse::chance::Chance;
 use crate::rehearse::course::{Course, Hit, Span};
 use crate::rehearse::logger::{Logger, Packing, blind_spots};
-use crate::rehearse::memory::Memory;
 use crate::rehearse::model::{Model, ns};
 use crate::rehearse::output::Ready;
 use crate::rehearse::papers::{Look, Tester, report};
 use crate::rehearse::scenario::{FaultPlan, How, Scenario, VehiclePlan};
 use crate::rehearse::starts::{Begin, calendar};
-use crate::rehearse::traffic::{Accusation, NEVER, Outcome, Seen, Window, run};
+use crate::rehearse::traffic::{Accusation, Outcome, Seen, Window, run};
 use crate::rehearse::truth::{IncidentTruth, VehicleTruth, truth_of};
 use crate::rehearse::visits::{Visit, live_polls, logged_starts, visits};
 use crate::rehearse::weather::Weather;
@@ -43,6 +42,15 @@ pub(crate) struct Vehicle<'a> {
     pub(crate) weather: &'a Weather,
 }
 
+/// Who watches a vehicle, and when.
+struct Watch {
+    logged: BTreeSet<usize>,
+    visits: Vec<Visit>,
+    logger: Logger,
+    tester: Tester,
+    asks: bool,
+}
+
 /// Which faults act in which start.
 type Acts = Vec<Vec<usize>>;
 
@@ -56,21 +64,10 @@ impl Vehicle<'_> {
         let starts = calendar(self.scenario.seed, self.plan, self.scenario.period, self.weather);
         let acts = self.acts(&starts);
         let courses = self.courses(&starts, &acts)?;
-        let bad: Vec<bool> = courses.iter().map(|course| !course.incidents.is_empty()).collect();
-        let mut chance = self.chance("looks", 0);
-        let logged = logged_starts(&self.plan.logs, &starts, &bad, &mut chance);
-        let looks = visits(self.plan, &starts, &courses, &mut chance);
-        let evidence = &self.scenario.evidence;
-        let logger = Logger {
-            error_frames: chance.happens(evidence.error_frames),
-            clock_ns: ns(0.8 * chance.normal()),
-            blind: evidence.blind_spots,
-        };
-        let tester = Tester::draw(self.scenario, self.plan, &mut chance);
-        let asks = chance.happens(evidence.live_values);
+        let watch = self.watch(&starts, &courses);
         let mut trace =
             Trace { files: Vec::new(), truth: truth_of(self.plan), frames: 0, logs: 0, reports: 0 };
-        let mut memory = self.old_codes(&mut chance);
+        let mut memory = self.old_codes(&mut self.chance("old codes", 0));
         let mut notes = self.plan.note.iter().peekable();
         for (turn, start) in starts.iter().enumerate() {
             while let Some(note) = notes.next_if(|note| note.time <= start.at.utc()) {
@@ -79,46 +76,74 @@ impl Vehicle<'_> {
                     memory.erase();
                 }
             }
-            let is_logged = logged.contains(&turn);
-            let mut outcomes = Vec::new();
-            let mut log_path = None;
-            if is_logged || bad[turn] {
-                let mut seen = Vec::new();
-                let window = self.window(start, &courses[turn], is_logged, &mut chance);
-                outcomes = self.traffic(
-                    turn,
-                    start,
-                    &courses[turn],
-                    window,
-                    asks && is_logged,
-                    &mut |one| {
-                        if is_logged {
-                            seen.push(one);
-                        }
-                    },
-                );
-                if is_logged {
-                    let file = self.log(start, &mut seen, window, logger, &mut chance)?;
-                    trace.frames += file.1;
-                    trace.logs += 1;
-                    log_path = Some(file.0.path.clone());
-                    trace.files.push(file.0);
-                }
-            }
-            self.tell_truth(&mut trace.truth, start, &courses[turn], log_path.as_deref());
+            let course = &courses[turn];
+            let outcomes = self.watched(&watch, turn, start, course, &mut trace)?;
+            let mut chance = self.chance("reports", turn);
             let mut sets = accusations(&outcomes);
-            for visit in looks.iter().filter(|visit| visit.turn == turn) {
+            for visit in watch.visits.iter().filter(|visit| visit.turn == turn) {
                 let rest = sets.split_off(sets.partition_point(|set| set.at <= visit.at));
                 self.store(&mut memory, turn, &sets);
                 sets = rest;
-                let look = self.look(start, visit, &courses[turn], &outcomes);
-                trace.files.push(report(self, &tester, &memory, &look, &mut chance));
+                let look = self.look(start, visit, course, &outcomes);
+                trace.files.push(report(self, &watch.tester, &memory, &look, &mut chance));
                 trace.reports += 1;
             }
             self.store(&mut memory, turn, &sets);
-            self.supply_codes(&mut memory, turn, &courses[turn]);
+            self.supply_codes(&mut memory, turn, course);
         }
         Ok(trace)
+    }
+
+    /// Draws who watches the vehicle, and when.
+    fn watch(&self, starts: &[Begin], courses: &[Course]) -> Watch {
+        let bad: Vec<bool> = courses.iter().map(|course| !course.incidents.is_empty()).collect();
+        let mut chance = self.chance("watch", 0);
+        let evidence = &self.scenario.evidence;
+        Watch {
+            logged: logged_starts(&self.plan.logs, starts, &bad, &mut chance),
+            visits: visits(self.plan, starts, courses, &mut chance),
+            logger: Logger {
+                error_frames: chance.happens(evidence.error_frames),
+                clock_ns: ns(0.8 * chance.normal()),
+                blind: evidence.blind_spots,
+            },
+            tester: Tester::draw(self.scenario, self.plan, &mut chance),
+            asks: chance.happens(evidence.live_values),
+        }
+    }
+
+    /// Runs the traffic of a start that is logged or has an incident, and writes its log.
+    fn watched(
+        &self,
+        watch: &Watch,
+        turn: usize,
+        start: &Begin,
+        course: &Course,
+        trace: &mut Trace,
+    ) -> Result<Vec<Outcome>, RehearseError> {
+        let logged = watch.logged.contains(&turn);
+        if !logged && course.incidents.is_empty() {
+            return Ok(Vec::new());
+        }
+        let mut chance = self.chance("log", turn);
+        let span = self.window(start, course, logged, &mut chance);
+        let mut seen = Vec::new();
+        let mut keep = |one| {
+            if logged {
+                seen.push(one);
+            }
+        };
+        let outcomes = self.traffic(turn, start, course, span, watch.asks && logged, &mut keep);
+        let mut path = None;
+        if logged {
+            let (file, frames) = self.log(start, &mut seen, span, watch.logger, &mut chance)?;
+            trace.frames += frames;
+            trace.logs += 1;
+            path = Some(file.path.clone());
+            trace.files.push(file);
+        }
+        self.tell_truth(&mut trace.truth, start, course, path.as_deref());
+        Ok(outcomes)
     }
 
     /// Draws which faults act in which starts.
@@ -209,7 +234,7 @@ impl Vehicle<'_> {
             .model
             .nodes
             .iter()
-            .map(|_| start.awake_ns.saturating_add(ns(chance.within([0.0, 2.0]))).min(NEVER))
+            .map(|_| start.awake_ns.saturating_add(ns(chance.within([0.0, 2.0]))))
             .collect();
         let polls = if asks { live_polls(self.plan, start, course, span) } else { Vec::new() };
         let mut outcomes = Vec::new();
@@ -245,9 +270,11 @@ impl Vehicle<'_> {
             1..12 => Packing::Gzip,
             _ => Packing::Zstd,
         };
+        // Told vehicles are kept and packed hard; random fleets are many and short-lived.
+        let level = if self.scenario.fleet.is_some() { 3 } else { 19 };
         let name = start.at.utc().format("%Y%m%dT%H%M%SZ");
         let path = format!("bus/{}/{name}.{}", self.plan.name, packing.ending());
-        Ok((Ready { path, bytes: packing.pack(text)? }, frames))
+        Ok((Ready { path, bytes: packing.pack(text, level)? }, frames))
     }
 
     fn tell_truth(
@@ -286,64 +313,6 @@ impl Vehicle<'_> {
         let charging = if weak { 12.9 } else { 14.1 };
         let troubled = !course.sags.is_empty() && weak && visit.at < ns(200.0);
         course.volts(visit.at, if troubled { self.plan.battery_v } else { charging })
-    }
-
-    fn store(&self, memory: &mut Memory, turn: usize, sets: &[Accusation]) {
-        for set in sets {
-            let habits = &self.model.nodes[set.reporter];
-            if !habits.stores {
-                continue;
-            }
-            let since = (seconds(set.at) * 10.0).round() / 10.0;
-            let Some(accused) = set.accused else {
-                if let Some(code) = habits.bus_code {
-                    memory.set(set.reporter, code, turn, since, habits.confirms_at_once);
-                }
-                continue;
-            };
-            for code in &self.model.plan.node[accused].lost_codes {
-                let dash = if habits.failure_type.is_empty() { "" } else { "-" };
-                let code = format!("{code}{dash}{}", habits.failure_type);
-                memory.set(set.reporter, &code, turn, since, habits.confirms_at_once);
-            }
-        }
-    }
-
-    /// Deep sags leave codes in nodes that watch their supply; resets wipe what was pending.
-    fn supply_codes(&self, memory: &mut Memory, turn: usize, course: &Course) {
-        let deep = course.sags.iter().filter(|sag| sag.volts < 8.0).count();
-        for block in &course.blocks {
-            if block.why == crate::rehearse::course::Why::Unpowered {
-                memory.reset(block.node);
-            }
-        }
-        for (node, habits) in self.model.nodes.iter().enumerate() {
-            if let (true, Some(code)) = (deep > 0, habits.supply_code) {
-                let at = course.sags.iter().find(|sag| sag.volts < 8.0);
-                let since = at.map_or(1.0, |sag| (seconds(sag.span.from) * 10.0).round() / 10.0);
-                memory.set(node, code, turn, since, habits.confirms_at_once);
-            }
-        }
-    }
-
-    /// The codes of a fault that was mended before the period.
-    fn old_codes(&self, chance: &mut Chance) -> Memory {
-        let mut memory = Memory::default();
-        for fault in self.plan.fault.iter().filter(|fault| fault.how == How::StaleCodes) {
-            let accused = chance.index(self.model.nodes.len());
-            let named = fault.suspect.strip_prefix("node:").and_then(|name| self.model.node(name));
-            let accused = named.unwrap_or(accused);
-            for (node, habits) in self.model.nodes.iter().enumerate() {
-                if !habits.stores || !habits.hears[accused] {
-                    continue;
-                }
-                for code in &self.model.plan.node[accused].lost_codes {
-                    let since = (chance.within([4.0, 60.0]) * 10.0).round() / 10.0;
-                    memory.old(node, &format!("{code}-00"), chance.whole(1, 6), since);
-                }
-            }
-        }
-        memory
     }
 }
 

@@ -35,8 +35,8 @@ impl Packing {
         }
     }
 
-    /// Packs a log's text.
-    pub(crate) fn pack(self, text: Vec<u8>) -> Result<Vec<u8>, RehearseError> {
+    /// Packs a log's text; `level` is Zstandard's.
+    pub(crate) fn pack(self, text: Vec<u8>, level: i32) -> Result<Vec<u8>, RehearseError> {
         match self {
             Packing::Plain => Ok(text),
             Packing::Gzip => {
@@ -45,7 +45,7 @@ impl Packing {
                 packer.write_all(&text)?;
                 Ok(packer.finish()?)
             }
-            Packing::Zstd => Ok(zstd::encode_all(text.as_slice(), 19)?),
+            Packing::Zstd => Ok(zstd::encode_all(text.as_slice(), level)?),
         }
     }
 }
@@ -98,7 +98,8 @@ impl Logger {
                 told += 1;
                 // Every other logger says that its buffer ran over; the others lose in silence.
                 if self.error_frames && self.clock_ns % 2 == 0 {
-                    stamp_line(&mut text, stamp, interface);
+                    let back = begin.0 + spot.to + self.clock_ns;
+                    stamp_line(&mut text, back, interface);
                     text.extend_from_slice(b"20000004#0001000000000000\n");
                 }
             }

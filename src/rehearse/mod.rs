@@ -10,6 +10,7 @@
 //! → [`traffic`] (frames, errors, what nodes conclude) → [`logger`], [`memory`], [`papers`].
 
 mod chance;
+mod codes;
 mod course;
 mod fleet;
 mod invented_network;

@@ -10,7 +10,6 @@ mod streams;
 mod wire;
 mod witness;
 
-pub(crate) use streams::NEVER;
 pub(crate) use wire::REST_BITS;
 pub(crate) use witness::Accusation;
 
@@ -18,7 +17,7 @@ use crate::rehearse::chance::Chance;
 use crate::rehearse::course::{Block, Course, Span, Why};
 use crate::rehearse::model::Model;
 use crate::vocabulary::Identifier;
-use streams::{Stream, streams, weakness};
+use streams::{NEVER, Stream, streams, weakness};
 use witness::Witness;
 
 /// Something a logger may record.
