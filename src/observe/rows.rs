@@ -25,6 +25,17 @@ pub struct LogFacts {
 }
 
 impl LogFacts {
+    /// Keeps only what belongs to starts that `wanted` keeps; returns how many starts went.
+    pub fn keep_starts(&mut self, wanted: impl Fn(Instant) -> bool) -> u64 {
+        let before = self.starts.len();
+        self.starts.retain(|r| wanted(r.begin));
+        self.presences.retain(|r| wanted(r.start));
+        self.silences.retain(|r| wanted(r.start));
+        self.disturbances.retain(|r| wanted(r.start));
+        self.blind_spots.retain(|r| wanted(r.start));
+        (before - self.starts.len()) as u64
+    }
+
     /// Moves every time by `nanos`.
     pub fn shift(&mut self, nanos: i64) {
         let mut times: Vec<&mut Instant> = Vec::new();

@@ -48,8 +48,7 @@ pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<Strin
     let logs = &how.sources.logs;
     how.progress.begin(logs.len() as u64, logs.iter().map(|l| l.size).sum());
     let two_threads = logs.len() < rayon::current_num_threads().max(2);
-    let watched: Vec<Watched> =
-        logs.par_iter().map(|log| one(how, log, two_threads)).collect();
+    let watched: Vec<Watched> = logs.par_iter().map(|log| one(how, log, two_threads)).collect();
     how.progress.end();
     let mut by_vehicle = ByVehicle::new();
     let mut relative: BTreeMap<String, i64> = BTreeMap::new();
@@ -58,10 +57,8 @@ pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<Strin
         tally.logs_reused += u64::from(w.reused);
         tally.frames += w.log.frames;
         tally.bytes += w.log.bytes;
-        let account = Account {
-            rejects: w.log.rejects,
-            leniencies: w.log.leniencies.into_iter().collect(),
-        };
+        let account =
+            Account { rejects: w.log.rejects, leniencies: w.log.leniencies.into_iter().collect() };
         account.pour_into(tally);
         remarks.append(&mut w.notes);
         if w.relative {
@@ -119,7 +116,12 @@ fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
     out
 }
 
-fn fresh(log: &LogFile, network: Option<&Network>, bus: Option<&str>, two_threads: bool) -> StoredLog {
+fn fresh(
+    log: &LogFile,
+    network: Option<&Network>,
+    bus: Option<&str>,
+    two_threads: bool,
+) -> StoredLog {
     let name = &log.found.name;
     match open(&log.found.path, name) {
         Ok(opened) => {

@@ -109,7 +109,9 @@ pub(super) fn read(plan: &Plan) -> Sources {
     sources.reports.sort_by(|a, b| {
         (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
     });
-    sources.notes.sort_by(|a, b| (&a.vehicle, a.time, &a.place).cmp(&(&b.vehicle, b.time, &b.place)));
+    sources
+        .notes
+        .sort_by(|a, b| (&a.vehicle, a.time, &a.place).cmp(&(&b.vehicle, b.time, &b.place)));
     sources.logs.sort_by(|a, b| a.found.name.cmp(&b.found.name));
     sources.taken_for.sort();
     sources

@@ -1,0 +1,79 @@
+//! What may be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Which module brings the bus down? Reads scan reports and CAN logs, ranks the culprits with the evidence.
+#[derive(Debug, Parser)]
+#[command(
+    name = "buswitness",
+    version,
+    after_help = "Exit codes: 0 done; 1 rejects under --strict, or check found faults; 2 nothing written.\n\n\
+        Example: buswitness run pipelines/weekly.toml"
+)]
+pub(super) struct Flags {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Run a pipeline file, or a folder as one vehicle's session
+    #[command(
+        after_help = "Example: buswitness run pipelines/weekly.toml\nExample: buswitness run ~/van-7"
+    )]
+    Run(Run),
+    /// Say what would be read, as what, and what is wrong with it
+    #[command(after_help = "Example: buswitness check pipelines/weekly.toml")]
+    Check(Check),
+    /// Make invented vehicles, their logs and reports, with known truth
+    #[command(
+        after_help = "Example: buswitness rehearse sample-logs/larkmoor.toml --out /tmp/larkmoor"
+    )]
+    Rehearse(Rehearse),
+}
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+pub(super) struct Run {
+    /// Pipeline file (TOML), or a folder with logs and reports
+    pub pipeline: PathBuf,
+    /// Do not use stored facts; make them anew
+    #[arg(long)]
+    pub fresh: bool,
+    /// Exit with 1 when any line or record was rejected
+    #[arg(long)]
+    pub strict: bool,
+    /// Print only errors
+    #[arg(long, short)]
+    pub quiet: bool,
+    /// Use so many threads (default: one a core)
+    #[arg(long, value_name = "N")]
+    pub threads: Option<usize>,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub(super) struct Check {
+    /// Pipeline file (TOML), or a folder with logs and reports
+    pub pipeline: PathBuf,
+}
+
+/// Arguments of `rehearse`.
+#[derive(Debug, Args)]
+pub(super) struct Rehearse {
+    /// Scenario file (TOML); with --load its seed is taken from --seed
+    #[arg(required_unless_present = "load")]
+    pub scenario: Option<PathBuf>,
+    /// Folder (or, with --load, file) to write
+    #[arg(long, value_name = "PATH")]
+    pub out: PathBuf,
+    /// Write one healthy log of so many frames instead: a load for measuring
+    #[arg(long, value_name = "FRAMES", conflicts_with = "scenario")]
+    pub load: Option<u64>,
+    /// Seed of the load
+    #[arg(long, default_value_t = 1, requires = "load")]
+    pub seed: u64,
+}

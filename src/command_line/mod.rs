@@ -1,0 +1,143 @@
+//! Arguments, help, progress, and what is printed on the terminal.
+//!
+//! One `match` names the commands. Standard output bears results, standard error what went wrong.
+
+pub mod exit_codes;
+mod flags;
+mod progress;
+
+use std::io::{IsTerminal, Write};
+use std::path::Path;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use clap::Parser;
+
+use crate::pipeline::plan::Plan;
+use crate::pipeline::{Progress, Quiet, Settings, check, run};
+use crate::read::Account;
+use crate::read::opening::{open, read_whole};
+use crate::rehearse::{load_log, rehearse};
+use crate::reports::terminal_table;
+
+use flags::{Command, Flags};
+
+/// Widest table on the terminal, in columns.
+const WIDTH: usize = 80;
+
+/// Reads the arguments, does what they ask, returns the exit code.
+#[must_use]
+pub fn main() -> ExitCode {
+    let outcome = match Flags::parse().command {
+        Command::Run(asked) => run_command(&asked),
+        Command::Check(asked) => check_command(&asked),
+        Command::Rehearse(asked) => rehearse_command(&asked),
+    };
+    match outcome {
+        Ok(code) => ExitCode::from(code),
+        Err(message) => {
+            // Nobody is left to tell when standard error is closed.
+            let _ = writeln!(std::io::stderr(), "buswitness: {message}");
+            ExitCode::from(exit_codes::FAILED)
+        }
+    }
+}
+
+fn say(text: &str) {
+    // A closed pipe (`| head`) is no fault of the run.
+    let _ = writeln!(std::io::stdout(), "{text}");
+}
+
+fn plan(path: &Path) -> Result<Plan, String> {
+    if path.is_dir() {
+        let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+        return Ok(Plan::for_folder(&whole));
+    }
+    Plan::read(path).map_err(|faults| format!("cannot run the pipeline\n{faults}"))
+}
+
+fn run_command(asked: &flags::Run) -> Result<u8, String> {
+    let plan = plan(&asked.pipeline)?;
+    if let Some(threads) = asked.threads {
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build_global()
+            .map_err(|e| format!("cannot use {threads} threads: {e}"))?;
+    }
+    let settings = Settings { fresh: asked.fresh, strict: asked.strict };
+    let bar;
+    let progress: &dyn Progress = if asked.quiet {
+        &Quiet
+    } else {
+        bar = progress::Bar::new();
+        &bar
+    };
+    let outcome = run(&plan, settings, progress).map_err(|e| e.to_string())?;
+    if !asked.quiet {
+        let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+        say(&terminal_table(&outcome.findings, &outcome.tally, WIDTH, colour));
+        for remark in &outcome.remarks {
+            say(&format!("note: {remark}"));
+        }
+        if let Some(report) = outcome.written.first() {
+            say(&format!("report: {}", report.display()));
+        }
+    }
+    let rejected = outcome.tally.rejected() > 0;
+    Ok(if asked.strict && rejected { exit_codes::REJECTED } else { exit_codes::DONE })
+}
+
+fn check_command(asked: &flags::Check) -> Result<u8, String> {
+    let plan = plan(&asked.pipeline)?;
+    let (taken, tally, remarks) = check(&plan);
+    for (file, what) in &taken {
+        say(&format!("{file}: {what}"));
+    }
+    for reject in &tally.rejects {
+        say(&format!("rejected: {}: {}", reject.place, reject.reason));
+    }
+    for (what, times) in &tally.leniencies {
+        say(&format!("let pass {times} times: {what}"));
+    }
+    for remark in &remarks {
+        say(&format!("note: {remark}"));
+    }
+    let sound = tally.rejects.is_empty() && remarks.is_empty();
+    say(&format!(
+        "{} files, {} rejected; bus logs are read line by line only by `run`",
+        taken.len(),
+        tally.rejected()
+    ));
+    Ok(if sound { exit_codes::DONE } else { exit_codes::REJECTED })
+}
+
+fn rehearse_command(asked: &flags::Rehearse) -> Result<u8, String> {
+    if let Some(frames) = asked.load {
+        load_log(asked.seed, frames, &asked.out)
+            .map_err(|e| format!("{:#}", anyhow::Error::from(e)))?;
+        say(&format!("load: {}", asked.out.display()));
+        return Ok(exit_codes::DONE);
+    }
+    let Some(path) = &asked.scenario else { return Err("no scenario given".to_owned()) };
+    let name: Arc<str> = path.display().to_string().into();
+    let opened = open(path, &name).map_err(|r| format!("{}: {}", r.place, r.reason))?;
+    let mut account = Account::default();
+    let bytes = read_whole(opened.bytes, &name, &mut account);
+    if let Some(reject) = account.rejects.first() {
+        return Err(format!("{}: {}", reject.place, reject.reason));
+    }
+    let text = String::from_utf8(bytes).map_err(|_| format!("{name}: not UTF-8 text"))?;
+    let summary =
+        rehearse(&text, &asked.out).map_err(|e| format!("{name}: {:#}", anyhow::Error::from(e)))?;
+    say(&format!(
+        "{}: {} vehicles, {} logs with {} frames, {} scan reports, {} incidents",
+        summary.title,
+        summary.vehicles,
+        summary.logs,
+        summary.frames,
+        summary.reports,
+        summary.incidents
+    ));
+    say(&format!("rehearsed: {}", asked.out.display()));
+    Ok(exit_codes::DONE)
+}

@@ -1,0 +1,237 @@
+//! The stages in order: sources, logs to facts, facts to incidents, exposures, suspects, reports.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+
+use rayon::prelude::*;
+
+use super::logs::{self, ByVehicle, Watching};
+use super::outputs;
+use super::plan::Plan;
+use super::progress::Progress;
+use super::sources::{self, Sources};
+use crate::conditions::{exposures, risks};
+use crate::facts::FactsStore;
+use crate::incidents::{Gathered, VehicleFacts, gather};
+use crate::observe::{AnswerRow, CodeRow, LogFacts, testimony};
+use crate::read::{ScanReport, ServiceNote, Tally};
+use crate::suspects::{Case, Listening, VehicleFinding, judge};
+
+/// What was asked on the command line.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Settings {
+    /// Do not use stored facts; make them anew.
+    pub fresh: bool,
+    /// Any reject fails the run.
+    pub strict: bool,
+}
+
+/// What a run has come to.
+#[derive(Debug)]
+pub struct Outcome {
+    /// One finding a vehicle, by name.
+    pub findings: Vec<VehicleFinding>,
+    /// What was read, skipped, rejected.
+    pub tally: Tally,
+    /// The files written, the main report first.
+    pub written: Vec<PathBuf>,
+    /// What a reader should know about the run as a whole.
+    pub remarks: Vec<String>,
+}
+
+/// Why a run wrote nothing.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// No bus log and no scan report could be read.
+    #[error("no readable input: expected at least one bus log or scan report{hint}")]
+    NoInput {
+        /// What was found instead, a line each.
+        hint: String,
+    },
+    /// The facts store cannot be made.
+    #[error("cannot keep facts in the output folder: {0}")]
+    Store(String),
+    /// Outputs could not be written.
+    #[error("cannot write the reports: {0}")]
+    Write(String),
+}
+
+/// Runs a plan from files to reports.
+///
+/// # Errors
+/// When there is no readable input, or the outputs cannot be written; nothing is written then.
+pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<Outcome, RunError> {
+    let mut sources = sources::read(plan);
+    if sources.logs.is_empty() && sources.reports.is_empty() {
+        return Err(RunError::NoInput { hint: hint(&sources) });
+    }
+    let folder = plan.base.join(&plan.output.folder);
+    let store = match sources.logs.is_empty() {
+        true => None,
+        false => {
+            Some(FactsStore::open(&folder.join("facts")).map_err(|e| RunError::Store(e.chain()))?)
+        }
+    };
+    let mut tally = std::mem::take(&mut sources.tally);
+    let mut remarks = std::mem::take(&mut sources.remarks);
+    let only_vehicle = only_vehicle(plan, &sources);
+    let watching = Watching {
+        sources: &sources,
+        only_vehicle: &only_vehicle,
+        zone: plan.timezone,
+        store: store.as_ref(),
+        fresh: settings.fresh,
+        progress,
+    };
+    let logs = logs::all(&watching, &mut tally, &mut remarks);
+    let mut vehicles = vehicles(plan, &sources, logs, &mut tally);
+    let findings = weigh(plan, &sources, &mut vehicles);
+    outputs::settle(&mut tally);
+    let written = outputs::write(plan, settings.strict, &findings, &vehicles, &tally, &remarks)?;
+    Ok(Outcome { findings, tally, written, remarks })
+}
+
+/// What would be read, as what, and what is wrong with it: lines for a person, and the tally.
+#[must_use]
+pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
+    let mut sources = sources::read(plan);
+    let mut remarks = std::mem::take(&mut sources.remarks);
+    for row in &sources.vehicles {
+        if let Some(network) = row.network.as_ref().filter(|n| !sources.networks.contains_key(*n)) {
+            remarks.push(format!(
+                "{}: vehicle {} names network `{network}`, which no network description has",
+                row.place, row.vehicle
+            ));
+        }
+    }
+    if sources.logs.is_empty() && sources.reports.is_empty() {
+        remarks.push("no readable input: expected at least one bus log or scan report".to_owned());
+    }
+    outputs::settle(&mut sources.tally);
+    (sources.taken_for, sources.tally, remarks)
+}
+
+fn hint(sources: &Sources) -> String {
+    let mut lines: Vec<String> = sources.remarks.clone();
+    lines.extend(
+        sources.tally.rejects.iter().take(10).map(|r| format!("{}: {}", r.place, r.reason)),
+    );
+    lines.extend(sources.tally.skipped.iter().take(5).map(|(f, why)| format!("{f}: {why}")));
+    lines.iter().map(|l| format!("\n  {l}")).collect()
+}
+
+/// The vehicle of logs whose path names none.
+fn only_vehicle(plan: &Plan, sources: &Sources) -> String {
+    let reported: BTreeSet<&str> = sources.reports.iter().map(|r| r.vehicle.as_str()).collect();
+    let one = |set: BTreeSet<&str>| match set.len() {
+        1 => set.first().map(|s| (*s).to_owned()),
+        _ => None,
+    };
+    one(reported)
+        .or_else(|| plan.only_vehicle.clone())
+        .or_else(|| one(sources.vehicles.iter().map(|v| v.vehicle.as_str()).collect()))
+        .unwrap_or_else(|| "vehicle".to_owned())
+}
+
+/// One vehicle's inputs, in order.
+#[derive(Debug, Default)]
+pub(super) struct VehicleInput {
+    pub logs: Vec<(std::sync::Arc<str>, LogFacts)>,
+    pub reports: Vec<ScanReport>,
+    pub notes: Vec<ServiceNote>,
+    pub codes: Vec<CodeRow>,
+    pub answers: Vec<AnswerRow>,
+}
+
+/// Everything by vehicle, the period applied. Vehicles that only the vehicles table names are there.
+fn vehicles(
+    plan: &Plan,
+    sources: &Sources,
+    logs: ByVehicle,
+    tally: &mut Tally,
+) -> BTreeMap<String, VehicleInput> {
+    let mut all: BTreeMap<String, VehicleInput> = BTreeMap::new();
+    for row in &sources.vehicles {
+        all.entry(row.vehicle.clone()).or_default();
+    }
+    for (vehicle, mut facts) in logs {
+        for (_, log) in &mut facts {
+            tally.outside_period += log.keep_starts(|begin| plan.in_period(begin));
+        }
+        all.entry(vehicle).or_default().logs = facts;
+    }
+    for report in &sources.reports {
+        if plan.in_period(report.taken_at) {
+            all.entry(report.vehicle.clone()).or_default().reports.push(report.clone());
+        } else {
+            tally.outside_period += 1;
+        }
+    }
+    for note in &sources.notes {
+        // A note about a vehicle that nothing else names is kept: it may explain a quiet vehicle.
+        all.entry(note.vehicle.clone()).or_default().notes.push(note.clone());
+    }
+    all
+}
+
+/// Facts to findings: gathered first, since who listens to whom is learned over all vehicles.
+fn weigh(
+    plan: &Plan,
+    sources: &Sources,
+    vehicles: &mut BTreeMap<String, VehicleInput>,
+) -> Vec<VehicleFinding> {
+    let gathered: Vec<Gathered> = vehicles
+        .par_iter_mut()
+        .map(|(vehicle, input)| {
+            let network = sources.network_of(vehicle);
+            (input.codes, input.answers) = testimony(&input.reports, network);
+            gather(&VehicleFacts {
+                network,
+                logs: &input.logs,
+                reports: &input.reports,
+                codes: &input.codes,
+                answers: &input.answers,
+            })
+        })
+        .collect();
+    let mut listening: BTreeMap<String, Listening> = BTreeMap::new();
+    for (vehicle, g) in vehicles.keys().zip(&gathered) {
+        listening.entry(family(sources, vehicle)).or_default().learn(&g.incidents);
+    }
+    let work: Vec<_> = vehicles.iter().zip(gathered).collect();
+    work.into_par_iter()
+        .map(|((vehicle, input), gathered)| {
+            let row = sources.vehicles.iter().find(|v| v.vehicle == *vehicle);
+            let signals: Vec<_> = input.logs.iter().flat_map(|(_, l)| l.signals.clone()).collect();
+            let exposures = exposures(
+                vehicle,
+                &gathered.starts,
+                &signals,
+                &input.reports,
+                &sources.weather,
+                row.and_then(|r| r.site.as_deref()),
+                &input.notes,
+                plan.timezone,
+            );
+            let conditions = risks(&exposures);
+            let none = Listening::default();
+            judge(Case {
+                vehicle,
+                network: sources.network_of(vehicle),
+                gathered,
+                exposures,
+                conditions,
+                notes: &input.notes,
+                listening: listening.get(&family(sources, vehicle)).unwrap_or(&none),
+            })
+        })
+        .collect()
+}
+
+/// Vehicles of one network learn from each other; without a description each stands alone.
+fn family(sources: &Sources, vehicle: &str) -> String {
+    match sources.network_of(vehicle) {
+        Some(network) => format!("network {}", network.name),
+        None => format!("vehicle {vehicle}"),
+    }
+}
