@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::blind_spots::{self, Blind};
 use super::channel::Channel;
 use super::disturbances;
+use super::gaps::Gap;
 use super::period::{self, Period};
 use super::rows::{
     BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, PresenceRow, SilenceRow, StartRow,
@@ -14,9 +15,9 @@ use super::senders::{Senders, is_tester_traffic};
 use super::silences::{self, NodeView, Silence};
 use super::starts::{self, Span};
 use super::tracker::Tracker;
-use crate::protocol::frame_timing;
+use crate::protocol::{frame_timing, j1939};
 use crate::read::frames::Frame;
-use crate::vocabulary::Place;
+use crate::vocabulary::{Identifier, Place};
 
 /// A start shorter than this cannot be judged (nanoseconds).
 const SHORTEST_START: i64 = 1_000_000_000;
@@ -108,6 +109,23 @@ impl Observer {
     }
 }
 
+/// Whether error frames stand near a gap, or the whole bus was without frames inside it.
+fn excused(channel: &Channel, gap: &Gap) -> bool {
+    const NEAR: i64 = 1_000_000_000;
+    let errors = &channel.error_runs;
+    let next = errors.partition_point(|r| r.end.0 < gap.from.0 - NEAR);
+    let bus = &channel.bus_gaps.gaps;
+    let inside = bus.partition_point(|g| g.to <= gap.from);
+    errors.get(next).is_some_and(|r| r.begin.0 <= gap.to.0 + NEAR)
+        || bus.get(inside).is_some_and(|g| g.from < gap.to && g.nanos() * 2 > gap.nanos())
+}
+
+/// Tester traffic and transport packets have beats of their own while they last, and end.
+fn comes_and_goes(id: Identifier) -> bool {
+    is_tester_traffic(id)
+        || j1939::header(id).is_some_and(|h| matches!(h.group, 0xEA00 | 0xEB00 | 0xEC00))
+}
+
 /// One bus of a finished log, with names.
 struct Bus<'a> {
     channel: &'a Channel,
@@ -129,8 +147,8 @@ impl<'a> Bus<'a> {
         let mut nodes: BTreeMap<String, Vec<usize>> = BTreeMap::new();
         let mut periods = Vec::with_capacity(channel.trackers.len());
         for (place, tracker) in channel.trackers.iter().enumerate() {
-            let mut judged = period::judge(tracker);
-            if is_tester_traffic(tracker.id)
+            let mut judged = period::judge(tracker, |gap| excused(channel, gap));
+            if comes_and_goes(tracker.id)
                 && let Some(p) = &mut judged
             {
                 p.cyclic = false;

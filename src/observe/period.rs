@@ -5,6 +5,7 @@
 //! median or near whole multiples of it. The silence factor follows from the loss seen, so that a
 //! thousand hours of such loss give one false alarm. (METHODS 7.1 to 7.3.)
 
+use super::gaps::Gap;
 use super::tracker::Tracker;
 
 /// An identifier needs this many gaps before it can be cyclic.
@@ -14,6 +15,10 @@ const NEAR_PERIOD: f64 = 0.8;
 const NEAR_MULTIPLE: f64 = 0.9;
 /// Over the whole log the histogram must agree, at its coarser bins.
 const WHOLE_LOG: f64 = 0.6;
+/// An identifier whose own long gaps come again and again sends in bursts, or by mode: more of them
+/// than this share of its frames (and than this number) and no gap of it is a silence.
+const USUAL_GAPS: f64 = 0.005;
+const FEW_GAPS: usize = 4;
 /// One false alarm in so many seconds, by the loss model of METHODS 7.3.
 const FALSE_ALARM_SECONDS: f64 = 3_600_000.0;
 
@@ -32,8 +37,9 @@ pub(super) struct Period {
     pub silent_after: i64,
 }
 
-/// Judges one identifier; `None` with fewer than two frames.
-pub(super) fn judge(tracker: &Tracker) -> Option<Period> {
+/// Judges one identifier; `None` with fewer than two frames. `excused` tells of a gap that the whole
+/// bus had, or that error frames explain: it is not the identifier's own way.
+pub(super) fn judge(tracker: &Tracker, excused: impl Fn(&Gap) -> bool) -> Option<Period> {
     let median = tracker.sample_median().filter(|m| *m > 0)?;
     let gaps: Vec<i64> = tracker.samples.windows(2).map(|w| w[1].time.0 - w[0].time.0).collect();
     let share = |test: &dyn Fn(f64) -> bool| {
@@ -49,12 +55,15 @@ pub(super) fn judge(tracker: &Tracker) -> Option<Period> {
         && agrees;
     let loss = share(&|r| r > 1.5);
     let jitter = jitter(&gaps, median);
+    let silent_after = silent_after(median, loss, jitter);
+    let own = tracker.gaps.gaps.iter().filter(|g| g.nanos() > silent_after && !excused(g)).count();
+    let usual = own > FEW_GAPS && own as f64 > USUAL_GAPS * tracker.count as f64;
     Some(Period {
-        cyclic,
+        cyclic: cyclic && !usual,
         nanos: median,
         mean: mean(tracker, median),
         jitter,
-        silent_after: silent_after(median, loss, jitter),
+        silent_after,
     })
 }
 
@@ -71,7 +80,7 @@ fn mean(tracker: &Tracker, median: i64) -> f64 {
     if tracker.gaps.dropped > 0 || regular < FEWEST_GAPS as i64 {
         return median as f64;
     }
-    let missing: i64 = tracker.gaps.gaps.iter().map(super::gaps::Gap::nanos).sum();
+    let missing: i64 = tracker.gaps.gaps.iter().map(Gap::nanos).sum();
     let mean = (tracker.last.0 - tracker.first.0 - missing) as f64 / regular as f64;
     // A mean far off the median comes from bursts or modes; the median is the better guide then.
     if (mean / median as f64 - 1.0).abs() < 0.05 { mean } else { median as f64 }
@@ -125,7 +134,7 @@ mod tests {
             .filter(|n| n % 50 != 7 && !(1200..1209).contains(n))
             .map(|n| f64::from(n) * 0.020 + 0.0005 * noise.uniform())
             .collect();
-        let period = judge(&tracked(&times)).unwrap();
+        let period = judge(&tracked(&times), |_| false).unwrap();
         assert!(period.cyclic);
         assert!((period.nanos - 20_000_000).abs() < 300_000, "{period:?}");
         assert!((period.mean - 2.0e7).abs() < 2e4, "{period:?}");
@@ -142,7 +151,7 @@ mod tests {
                 t
             })
             .collect();
-        assert!(!judge(&tracked(&times)).unwrap().cyclic);
+        assert!(!judge(&tracked(&times), |_| false).unwrap().cyclic);
     }
 
     /// METHODS 7.3, entry `q7.silence.k_loss`: one false alarm per 1000 h.
@@ -159,15 +168,23 @@ mod tests {
             (1.0, 1e-3, 4.0),
             (1.0, 0.02, 5.0),
         ] {
-            let nanos = (period * 1e9) as i64;
+            let nanos = Instant::default().plus_seconds(period).0;
             let found = silent_after(nanos, loss, 0) as f64 / nanos as f64;
             assert!((found - k).abs() < 1e-6, "{period} s, {loss}: {found}, expected {k}");
         }
     }
 
     #[test]
+    fn an_identifier_that_sends_in_bursts_is_never_silent() {
+        let times: Vec<f64> = (0..300)
+            .flat_map(|n| (0..5).map(move |k| f64::from(n) + 0.05 * f64::from(k)))
+            .collect();
+        assert!(!judge(&tracked(&times), |_| false).unwrap().cyclic);
+    }
+
+    #[test]
     fn one_frame_has_no_period() {
-        assert_eq!(judge(&tracked(&[1.0])), None);
-        assert!(!judge(&tracked(&[1.0, 2.0, 3.0])).unwrap().cyclic);
+        assert_eq!(judge(&tracked(&[1.0]), |_| false), None);
+        assert!(!judge(&tracked(&[1.0, 2.0, 3.0]), |_| false).unwrap().cyclic);
     }
 }

@@ -173,7 +173,9 @@ mod tests {
     use crate::read::NodeReport;
     use crate::vocabulary::{CodeStatus, Instant, Node, Place};
 
-    fn report(nodes: &[(&str, &[(u16, Option<u8>, CodeStatus)])]) -> ScanReport {
+    type Said = (u16, Option<u8>, CodeStatus);
+
+    fn report(nodes: &[(&str, &[Said])]) -> ScanReport {
         let place = Place::whole(&Arc::from("r.json"));
         ScanReport {
             vehicle: "V".into(),

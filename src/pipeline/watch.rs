@@ -19,6 +19,8 @@ const BLOCK: usize = 256 * 1024;
 const UNDER_WAY: usize = 4;
 
 type Batch = (Vec<Frame>, Vec<String>);
+/// Takes a batch with the interface names, gives back an empty buffer.
+type Give<'a> = dyn Fn(Vec<Frame>, &[String]) -> Vec<Frame> + 'a;
 
 /// Watches one text log from a stream of decompressed bytes.
 ///
@@ -93,11 +95,7 @@ fn broken(name: &Arc<str>) -> (TextLog, Option<Reject>) {
 }
 
 /// Reads the stream to its end or its break.
-fn parse(
-    bytes: &mut impl Read,
-    name: &Arc<str>,
-    give: &dyn Fn(Vec<Frame>, &[String]) -> Vec<Frame>,
-) -> (TextLog, Option<Reject>) {
+fn parse(bytes: &mut impl Read, name: &Arc<str>, give: &Give<'_>) -> (TextLog, Option<Reject>) {
     let mut log = TextLog::new(name);
     let mut block = vec![0u8; BLOCK];
     let mut frames = Vec::with_capacity(BLOCK / 32);

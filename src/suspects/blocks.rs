@@ -258,7 +258,7 @@ fn row_likelihood(
             continue;
         }
         let lost = loses_given_log(scene, h, reporter, accused, severity);
-        let p = (listens * lost * hit).max(rates::FALSE_CODE).min(0.99);
+        let p = (listens * lost * hit).clamp(rates::FALSE_CODE, 0.99);
         product += bernoulli(*says, p);
         empty &= !says;
     }
