@@ -43,6 +43,7 @@ pub(super) fn encode(log: &StoredLog) -> Result<Vec<(String, Vec<u8>)>, FactsErr
     add(&mut files, &facts.presences)?;
     add(&mut files, &facts.silences)?;
     add(&mut files, &facts.disturbances)?;
+    add(&mut files, &facts.losses)?;
     add(&mut files, &facts.blind_spots)?;
     add(&mut files, &facts.identifiers)?;
     add(&mut files, &facts.signals)?;
@@ -82,6 +83,7 @@ pub(super) fn decode(folder: &Path, file: &Arc<str>) -> Result<Option<StoredLog>
         presences: entry.rows()?,
         silences: entry.rows()?,
         disturbances: entry.rows()?,
+        losses: entry.rows()?,
         blind_spots: entry.rows()?,
         identifiers: entry.rows()?,
         signals: entry.rows()?,

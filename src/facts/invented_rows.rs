@@ -8,8 +8,8 @@ use proptest::prelude::*;
 
 use crate::facts::store::StoredLog;
 use crate::observe::{
-    BlindSpotRow, DisturbanceKind, DisturbanceRow, IdentifierRow, LogFacts, PresenceRow, SignalRow,
-    SilenceRow, StartRow,
+    BlindSpotRow, DisturbanceKind, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow,
+    SignalRow, SilenceRow, StartRow,
 };
 use crate::vocabulary::{Identifier, Instant, Place, Reject, Spot};
 
@@ -53,6 +53,19 @@ fn starts(file: &Arc<str>) -> impl Strategy<Value = StartRow> + use<> {
                 why,
                 place,
             }
+        },
+    )
+}
+
+fn losses() -> impl Strategy<Value = LossRow> {
+    (text(), (instant(), instant()), text(), number(), number()).prop_map(
+        |(bus, (start, begin), node, expected, missing)| LossRow {
+            bus,
+            start,
+            begin,
+            node,
+            expected,
+            missing,
         },
     )
 }
@@ -149,18 +162,27 @@ pub(super) fn stored_logs(file: &Arc<str>) -> impl Strategy<Value = StoredLog> +
         vec(starts(file), 0..6),
         vec(presences(), 0..6),
         vec(silences(file), 0..6),
-        vec(disturbances(file), 0..6),
+        (vec(disturbances(file), 0..6), vec(losses(), 0..6)),
         vec(blind_spots(file), 0..6),
         vec(identifiers(), 0..6),
         vec(signals(file), 0..6),
     )
         .prop_map(
-            |(starts, presences, silences, disturbances, blind_spots, identifiers, signals)| {
+            |(
+                starts,
+                presences,
+                silences,
+                (disturbances, losses),
+                blind_spots,
+                identifiers,
+                signals,
+            )| {
                 LogFacts {
                     starts,
                     presences,
                     silences,
                     disturbances,
+                    losses,
                     blind_spots,
                     identifiers,
                     signals,

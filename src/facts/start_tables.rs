@@ -1,13 +1,13 @@
-//! The tables of what happened start by start: starts, presences, silences.
+//! The tables of what happened start by start: starts, presences, silences, losses.
 
 use arrow::array::ArrayRef;
 
 use crate::facts::columns::{Columns, counts, flags, numbers, places, smalls, texts, times};
 use crate::facts::error::FactsError;
-use crate::facts::schema::{PRESENCES, SILENCES, STARTS};
+use crate::facts::schema::{LOSSES, PRESENCES, SILENCES, STARTS};
 use crate::facts::table::{Places, Row, StoredRow};
 use crate::facts::table_shape::Table;
-use crate::observe::{PresenceRow, SilenceRow, StartRow};
+use crate::observe::{LossRow, PresenceRow, SilenceRow, StartRow};
 
 impl Row for StartRow {
     const TABLE: &'static Table = &STARTS;
@@ -88,6 +88,41 @@ impl StoredRow for PresenceRow {
                 last: last.at(i),
                 frames: frames.at(i),
                 fastest_period_s: period.maybe(i),
+            })
+            .collect())
+    }
+}
+
+impl Row for LossRow {
+    const TABLE: &'static Table = &LOSSES;
+
+    fn columns(rows: &[&Self], _: Places) -> Vec<(&'static str, ArrayRef)> {
+        vec![
+            ("bus", texts(rows.iter().map(|r| Some(r.bus.as_str())))),
+            ("start", times(rows.iter().map(|r| r.start))),
+            ("begin", times(rows.iter().map(|r| r.begin))),
+            ("node", texts(rows.iter().map(|r| Some(r.node.as_str())))),
+            ("expected", numbers(rows.iter().map(|r| Some(r.expected)))),
+            ("missing", numbers(rows.iter().map(|r| Some(r.missing)))),
+        ]
+    }
+}
+
+impl StoredRow for LossRow {
+    fn read(columns: &Columns<'_>) -> Result<Vec<Self>, FactsError> {
+        let (bus, start, begin) =
+            (columns.text("bus")?, columns.time("start")?, columns.time("begin")?);
+        let node = columns.text("node")?;
+        let (expected, missing) = (columns.number("expected")?, columns.number("missing")?);
+        Ok(columns
+            .rows()
+            .map(|i| LossRow {
+                bus: bus.at(i),
+                start: start.at(i),
+                begin: begin.at(i),
+                node: node.at(i),
+                expected: expected.at(i),
+                missing: missing.at(i),
             })
             .collect())
     }

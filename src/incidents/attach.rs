@@ -50,6 +50,7 @@ fn empty(start: &Start) -> Incident {
         alive: Vec::new(),
         logged: false,
         disturbances: Vec::new(),
+        losses: Vec::new(),
         accusations: Vec::new(),
         bus_down: Vec::new(),
         own_supply: Vec::new(),
@@ -70,6 +71,7 @@ fn of_trouble(trouble: &Trouble, start: &Start) -> Incident {
         since_start_s: Some(trouble.begin.seconds_since(start.begin)),
         silent: trouble.silent.clone(),
         disturbances: trouble.disturbances.clone(),
+        losses: trouble.losses.iter().map(|(n, (e, m))| (n.clone(), *e, *m)).collect(),
         logged: true,
         ..empty(start)
     }

@@ -23,6 +23,8 @@ pub struct Incident {
     pub logged: bool,
     /// Disturbances of the bus.
     pub disturbances: Vec<Disturbed>,
+    /// What the disturbances cost each node: node, cyclic frames due, frames missing.
+    pub losses: Vec<(String, f64, f64)>,
     /// Accusations: reporter, accused, how the accused was missed, place.
     pub accusations: Vec<Accusation>,
     /// Nodes that said the bus was down or that they were bus-off.

@@ -24,6 +24,8 @@ pub(super) struct Trouble {
     pub bus: String,
     pub silent: Vec<SilentNode>,
     pub disturbances: Vec<Disturbed>,
+    /// By node: cyclic frames due during the disturbances, and frames missing.
+    pub losses: BTreeMap<String, (f64, f64)>,
 }
 
 /// The words for the kinds of disturbance.
@@ -85,16 +87,41 @@ pub(super) fn find(
     for (begin, end, bus, sign) in signs {
         let joins = found.last().is_some_and(|t| begin.seconds_since(t.end) <= JOINS);
         if !joins {
-            found.push(Trouble { begin, end, bus, silent: Vec::new(), disturbances: Vec::new() });
+            found.push(Trouble {
+                begin,
+                end,
+                bus,
+                silent: Vec::new(),
+                disturbances: Vec::new(),
+                losses: BTreeMap::new(),
+            });
         }
         let Some(trouble) = found.last_mut() else { continue };
         trouble.end = trouble.end.max(end);
         match sign {
             Sign::Silent(silent) => trouble.silent.push(silent),
-            Sign::Disturbed(disturbed) => trouble.disturbances.push(disturbed),
+            Sign::Disturbed(disturbed) => {
+                add_losses(trouble, logs, names, disturbed.begin);
+                trouble.disturbances.push(disturbed);
+            }
         }
     }
     found
+}
+
+fn add_losses(
+    trouble: &mut Trouble,
+    logs: &[(Arc<str>, LogFacts)],
+    names: &BTreeMap<String, String>,
+    begin: Instant,
+) {
+    let rows = logs.iter().flat_map(|(_, facts)| &facts.losses);
+    for row in rows.filter(|r| r.begin == begin && r.bus == trouble.bus) {
+        let node = names.get(&row.node).unwrap_or(&row.node).clone();
+        let sum = trouble.losses.entry(node).or_default();
+        sum.0 += row.expected;
+        sum.1 += row.missing;
+    }
 }
 
 fn order(sign: &Sign) -> (u8, &str) {

@@ -207,6 +207,7 @@ impl Channel {
     /// Closes what is still open when the log ends.
     pub(super) fn close(&mut self) {
         self.watch.roll(Instant(i64::MAX), &mut self.surges);
+        self.watch.settle(&mut self.surges);
         for tracker in &mut self.trackers {
             tracker.close_burst();
             if tracker.samples.len() < super::tracker::SAMPLES {

@@ -6,7 +6,7 @@
 
 use super::blind_spots::Blind;
 use super::channel::Channel;
-use super::period::Period;
+use super::period::{self, Period};
 use super::rows::DisturbanceKind;
 use super::senders::{Senders, is_tester_traffic};
 use super::starts::Span;
@@ -21,6 +21,8 @@ const SETTLED: i64 = 5_000_000_000;
 const FLOOD_RATE: f64 = 100.0;
 /// And with at least so many frames.
 const FLOOD_FRAMES: u64 = 50;
+/// No babbling node keeps a beat as slow as this (nanoseconds).
+const SLOW_BEAT: i64 = 5_000_000;
 /// Garbage: at least so many newcomers that hardly come again, near to each other.
 const GARBAGE: usize = 20;
 const GARBAGE_FRAMES: u64 = 4;
@@ -92,6 +94,7 @@ fn floods(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<S
         if span.holds(tracker.first)
             && is_newcomer(tracker, span, senders, bus)
             && tracker.count >= FLOOD_FRAMES
+            && !joined_for_good(tracker, span)
         {
             let seconds = tracker.last.seconds_since(tracker.first).max(0.001);
             if tracker.count as f64 / seconds >= FLOOD_RATE {
@@ -115,6 +118,13 @@ fn floods(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<S
         }
     }
     found
+}
+
+/// A newcomer that keeps a beat of 5 ms or slower to the end of the start is a node that joined late.
+fn joined_for_good(tracker: &Tracker, span: &Span) -> bool {
+    period::judge(tracker, |_| true).is_some_and(|p| {
+        p.cyclic && p.nanos >= SLOW_BEAT && span.end.0 - tracker.last.0 < 10 * p.nanos
+    })
 }
 
 fn is_newcomer(tracker: &Tracker, span: &Span, senders: &Senders, bus: &str) -> bool {

@@ -9,6 +9,7 @@ mod channel;
 mod clock;
 mod disturbances;
 mod gaps;
+mod losses;
 mod observer;
 mod period;
 mod phases;

@@ -5,11 +5,13 @@ use std::sync::Arc;
 
 use super::blind_spots::{self, Blind};
 use super::channel::Channel;
-use super::disturbances;
+use super::disturbances::{self, Sign};
 use super::gaps::Gap;
+use super::losses;
 use super::period::{self, Period};
 use super::rows::{
-    BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, PresenceRow, SilenceRow, StartRow,
+    BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow, SilenceRow,
+    StartRow,
 };
 use super::senders::{Senders, is_tester_traffic};
 use super::silences::{self, NodeView, Silence};
@@ -120,6 +122,46 @@ fn excused(channel: &Channel, gap: &Gap) -> bool {
         || bus.get(inside).is_some_and(|g| g.from < gap.to && g.nanos() * 2 > gap.nanos())
 }
 
+/// Where gaps of identifiers of different nodes coincide: then they are nobody's own way.
+struct SharedGaps {
+    /// By tenth of a second: the first node with a gap there, and whether another one has one too.
+    steps: BTreeMap<i64, (String, bool)>,
+}
+
+impl SharedGaps {
+    const STEP: i64 = 100_000_000;
+    /// Longer gaps are looked at for their first minute only.
+    const STEPS: i64 = 600;
+
+    fn steps(gap: &Gap) -> std::ops::RangeInclusive<i64> {
+        let first = gap.from.0.div_euclid(Self::STEP);
+        first..=gap.to.0.div_euclid(Self::STEP).min(first + Self::STEPS)
+    }
+
+    fn new(channel: &Channel, senders: &Senders, bus: &str) -> SharedGaps {
+        let mut steps: BTreeMap<i64, (String, bool)> = BTreeMap::new();
+        for tracker in &channel.trackers {
+            // An identifier that was never learned has no gaps worth the name.
+            let Some(period) = period::judge(tracker, |_| true).filter(|p| p.cyclic) else {
+                continue;
+            };
+            let node = senders.node(bus, tracker.id);
+            for gap in tracker.gaps.gaps.iter().filter(|g| g.nanos() > period.silent_after) {
+                for step in Self::steps(gap) {
+                    let entry = steps.entry(step).or_insert_with(|| (node.clone(), false));
+                    entry.1 |= entry.0 != node;
+                }
+            }
+        }
+        SharedGaps { steps }
+    }
+
+    fn by_others(&self, node: &str, gap: &Gap) -> bool {
+        Self::steps(gap)
+            .any(|s| self.steps.get(&s).is_some_and(|(first, several)| *several || first != node))
+    }
+}
+
 /// Tester traffic and transport packets have beats of their own while they last, and end.
 fn comes_and_goes(id: Identifier) -> bool {
     is_tester_traffic(id)
@@ -146,15 +188,18 @@ impl<'a> Bus<'a> {
     ) -> Bus<'a> {
         let mut nodes: BTreeMap<String, Vec<usize>> = BTreeMap::new();
         let mut periods = Vec::with_capacity(channel.trackers.len());
+        let shared = SharedGaps::new(channel, senders, &name);
         for (place, tracker) in channel.trackers.iter().enumerate() {
-            let mut judged = period::judge(tracker, |gap| excused(channel, gap));
+            let node = senders.node(&name, tracker.id);
+            let mut judged =
+                period::judge(tracker, |gap| excused(channel, gap) || shared.by_others(&node, gap));
             if comes_and_goes(tracker.id)
                 && let Some(p) = &mut judged
             {
                 p.cyclic = false;
             }
             periods.push(judged);
-            nodes.entry(senders.node(&name, tracker.id)).or_default().push(place);
+            nodes.entry(node).or_default().push(place);
         }
         Bus { channel, senders, name, file, periods, nodes }
     }
@@ -295,6 +340,9 @@ impl<'a> Bus<'a> {
         }
         let signs =
             disturbances::find(self.channel, &members, span, blind, self.senders, &self.name);
+        for sign in &signs {
+            self.losses(span, sign, facts);
+        }
         for sign in signs {
             facts.disturbances.push(DisturbanceRow {
                 bus: self.name.clone(),
@@ -313,6 +361,31 @@ impl<'a> Bus<'a> {
                 detail: sign.detail,
                 place: Place::line(self.file, sign.line),
             });
+        }
+    }
+
+    /// Counts, node by node, the cyclic frames that a disturbance cost.
+    fn losses(&self, span: &Span, sign: &Sign, facts: &mut LogFacts) {
+        for (node, places) in &self.nodes {
+            let (mut expected, mut missing) = (0.0, 0.0);
+            for (tracker, period) in self.members(places) {
+                if silences::frames_in(tracker, span) == 0 {
+                    continue;
+                }
+                let (due, lost) = losses::of(tracker, period, sign.begin, sign.end);
+                expected += due;
+                missing += lost;
+            }
+            if expected >= 1.0 {
+                facts.losses.push(LossRow {
+                    bus: self.name.clone(),
+                    start: span.begin,
+                    begin: sign.begin,
+                    node: node.clone(),
+                    expected,
+                    missing: missing.min(expected),
+                });
+            }
         }
     }
 

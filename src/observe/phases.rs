@@ -85,6 +85,9 @@ pub(super) fn restarted<'a>(
             let expected = (before as i64 + missed).rem_euclid(16);
             if (after as i64 - expected).abs() <= 1 {
                 counting += 1;
+            } else if after == (before + 1) & 15 {
+                // Held while it could not send, then went on: power was there.
+                counting += 1;
             } else if after <= 1 {
                 reset += 1;
             }
@@ -96,7 +99,7 @@ pub(super) fn restarted<'a>(
     match on + off {
         0 => None,
         _ if on > 3 * off => (on >= 2).then_some(false),
-        _ if off >= on => (off >= 2).then_some(true),
+        _ if off >= 3 && on == 0 => Some(true),
         _ => None,
     }
 }

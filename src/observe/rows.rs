@@ -16,6 +16,8 @@ pub struct LogFacts {
     pub silences: Vec<SilenceRow>,
     /// Disturbances of a bus.
     pub disturbances: Vec<DisturbanceRow>,
+    /// What each disturbance cost each node.
+    pub losses: Vec<LossRow>,
     /// Spans in which the logger itself did not record.
     pub blind_spots: Vec<BlindSpotRow>,
     /// Identifiers with period and jitter.
@@ -32,6 +34,7 @@ impl LogFacts {
         self.presences.retain(|r| wanted(r.start));
         self.silences.retain(|r| wanted(r.start));
         self.disturbances.retain(|r| wanted(r.start));
+        self.losses.retain(|r| wanted(r.start));
         self.blind_spots.retain(|r| wanted(r.start));
         (before - self.starts.len()) as u64
     }
@@ -50,6 +53,9 @@ impl LogFacts {
         }
         for r in &mut self.disturbances {
             times.extend([&mut r.start, &mut r.begin, &mut r.end]);
+        }
+        for r in &mut self.losses {
+            times.extend([&mut r.start, &mut r.begin]);
         }
         for r in &mut self.blind_spots {
             times.extend([&mut r.start, &mut r.begin, &mut r.end]);
@@ -171,6 +177,23 @@ pub struct DisturbanceRow {
     pub detail: String,
     /// Where it begins.
     pub place: Place,
+}
+
+/// What one disturbance cost one node: the share of its cyclic frames that did not come.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LossRow {
+    /// The bus.
+    pub bus: String,
+    /// Begin of the start.
+    pub start: Instant,
+    /// Begin of the disturbance.
+    pub begin: Instant,
+    /// The node.
+    pub node: String,
+    /// Cyclic frames that were due.
+    pub expected: f64,
+    /// Of these, frames that did not come.
+    pub missing: f64,
 }
 
 /// A span in which the logger did not record.

@@ -46,6 +46,8 @@ pub(super) struct Surge {
     pub end: Instant,
     /// Frames above the usual.
     pub surplus: u64,
+    /// All frames.
+    pub frames: u64,
     pub line: u64,
 }
 
@@ -83,6 +85,16 @@ impl SurgeWatch {
         }
     }
 
+    /// Drops surges that the bus, seen to its end, carries as a matter of course (nodes had only joined).
+    pub(super) fn settle(&self, surges: &mut Vec<Surge>) {
+        let usual = self.median();
+        surges.retain(|s| {
+            let windows = ((s.end.0 - s.begin.0) / WINDOW).max(1).unsigned_abs();
+            let mean = s.frames / windows;
+            mean > u64::from(usual * TIMES / HALVES + MORE)
+        });
+    }
+
     /// Ends the window; the next one holds `time`. Windows without frames are not counted: sleep
     /// and blind spots are no usual load.
     #[cold]
@@ -110,9 +122,16 @@ impl SurgeWatch {
             Some(last) if begin.0 - last.end.0 <= WINDOW => {
                 last.end = self.window_end;
                 last.surplus += surplus;
+                last.frames += u64::from(self.count);
             }
             _ if room => {
-                surges.push(Surge { begin, end: self.window_end, surplus, line: self.line });
+                surges.push(Surge {
+                    begin,
+                    end: self.window_end,
+                    surplus,
+                    frames: u64::from(self.count),
+                    line: self.line,
+                });
             }
             _ => {}
         }

@@ -15,19 +15,23 @@ pub(super) enum Block {
     Restart,
     Order,
     Disturbance,
+    Losses,
     Accusations,
+    Age,
     BusDown,
     Answers,
     Supply,
 }
 
 /// All blocks, in order.
-pub(super) const BLOCKS: [Block; 8] = [
+pub(super) const BLOCKS: [Block; 10] = [
     Block::Silence,
     Block::Restart,
     Block::Order,
     Block::Disturbance,
+    Block::Losses,
     Block::Accusations,
+    Block::Age,
     Block::BusDown,
     Block::Answers,
     Block::Supply,
@@ -41,6 +45,8 @@ pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Opti
         Block::Restart => restart(scene, h),
         Block::Order => order(scene, h),
         Block::Disturbance => disturbance(scene, h),
+        Block::Losses => losses(scene, h),
+        Block::Age => age(scene, h),
         Block::Accusations => accusations(scene, h).map(|l| l * rates::ACCUSATIONS_COUNT),
         Block::BusDown => bus_down(scene, h),
         Block::Answers => answers(scene, h).map(|l| l * rates::ANSWERS_COUNT),
@@ -61,7 +67,7 @@ fn mixed(levels: &[Weighted], each: impl Fn(f64) -> f64) -> f64 {
 /// How many of the others a hypothesis strikes, by severity.
 fn severities(manner: Manner) -> &'static [Weighted] {
     match manner {
-        Manner::Talks => &rates::DISTURBED,
+        Manner::Talks | Manner::Floods => &rates::DISTURBED,
         Manner::BusOff => &rates::DISTURBED_SHORTLY,
         Manner::Wires => &rates::WIRES,
         Manner::Supply => &rates::SUPPLY,
@@ -78,7 +84,7 @@ fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
         }
         Manner::BusOff if h.struck[node] => rates::STRUCK,
         Manner::Talks if h.struck[node] => 0.02 + rates::TALKER_UNHEARD * severity,
-        Manner::BusOff | Manner::Talks | Manner::Wires | Manner::Supply => {
+        Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Wires | Manner::Supply => {
             if reached {
                 severity
             } else {
@@ -117,9 +123,12 @@ fn restart(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Manner::Dead | Manner::Feed | Manner::Ground | Manner::Supply if h.struck[node] => {
             without_power
         }
-        Manner::CutOff | Manner::BusOff | Manner::Talks | Manner::Branch | Manner::Wires => {
-            with_power
-        }
+        Manner::CutOff
+        | Manner::BusOff
+        | Manner::Talks
+        | Manner::Floods
+        | Manner::Branch
+        | Manner::Wires => with_power,
         _ => 0.5,
     };
     let mean = known.iter().map(|(n, r)| bernoulli(*r, p(*n))).sum::<f64>() / known.len() as f64;
@@ -150,7 +159,7 @@ fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Level::High => 2,
     };
     let table = match h.manner {
-        Manner::Talks | Manner::BusOff => rates::LEVELS_DISTURBER,
+        Manner::Talks | Manner::BusOff | Manner::Floods => rates::LEVELS_DISTURBER,
         Manner::Dead | Manner::CutOff => rates::LEVELS_DROP_OUT,
         Manner::Feed | Manner::Ground => rates::LEVELS_UNPOWERED,
         Manner::Branch => rates::LEVELS_BRANCH,
@@ -158,11 +167,62 @@ fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Manner::Supply => rates::LEVELS_SUPPLY,
         Manner::Artefact | Manner::Stale | Manner::Other => rates::LEVELS_NONE,
     };
-    let flood = scene.floods.map_or(0.0, |node| {
-        let own = matches!(h.manner, Manner::Talks | Manner::BusOff) && h.struck[node];
-        if own { rates::FLOODS.0.ln() } else { rates::FLOODS.1.ln() }
+    let (floods, disturbs, otherwise) = rates::FLOOD_SEEN;
+    let seen = match h.manner {
+        Manner::Floods => floods,
+        Manner::Talks | Manner::BusOff => disturbs,
+        _ => otherwise,
+    };
+    let owner = scene.floods.map_or(0.0, |node| {
+        let (own, other) = rates::FLOOD_IS_OWN;
+        if h.manner == Manner::Floods && h.struck[node] { own.ln() } else { other.ln() }
     });
-    Some(table[level].ln() + flood)
+    Some(table[level].ln() + bernoulli(scene.flood, seen) + owner)
+}
+
+/// Who lost fewer or more frames than its rate explains while the bus was disturbed.
+fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    if scene.loss.iter().flatten().count() < 5 {
+        return None;
+    }
+    let (mean, spread) = match h.manner {
+        Manner::Talks => rates::LOSS_TALKER,
+        Manner::BusOff
+        | Manner::Dead
+        | Manner::CutOff
+        | Manner::Branch
+        | Manner::Feed
+        | Manner::Ground => rates::LOSS_STRUCK,
+        _ => return Some(0.0),
+    };
+    let (usual, scatter) = rates::LOSS_BYSTANDER;
+    let mut total = 0.0;
+    let mut struck = 0;
+    for (off, error) in
+        scene.loss.iter().zip(&h.struck).filter(|(_, s)| **s).filter_map(|(l, _)| *l)
+    {
+        let (spread, scatter) = (spread.hypot(error), scatter.hypot(error));
+        total += student((off - mean) / spread, spread) - student((off - usual) / scatter, scatter);
+        struck += 1;
+    }
+    if struck == 0 {
+        return Some(0.0);
+    }
+    Some((total / f64::from(struck)).clamp(-rates::MOST_BY_LOSS, rates::MOST_BY_LOSS))
+}
+
+/// ln density, up to a constant, of Student's t with four degrees of freedom and a scale.
+fn student(z: f64, scale: f64) -> f64 {
+    -2.5 * (1.0 + z * z / 4.0).ln() - scale.ln()
+}
+
+/// Whether codes that were history at first sight, perhaps after a repair, tell of an old fault.
+fn age(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    let all = scene.all_history?;
+    let pick = |(stale, living): (f64, f64)| if h.manner == Manner::Stale { stale } else { living };
+    let repaired =
+        if all { bernoulli(scene.repaired_before, pick(rates::REPAIRED_BEFORE)) } else { 0.0 };
+    Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired)
 }
 
 /// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
@@ -184,7 +244,7 @@ fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 
         Manner::BusOff if it => off,
         Manner::BusOff if me => rates::CUT_OFF_LOSES,
         Manner::Talks if it => on.max(severity * rates::TALKER_UNHEARD),
-        Manner::BusOff | Manner::Talks | Manner::Wires => {
+        Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Wires => {
             if both {
                 on.max(severity)
             } else {
@@ -212,7 +272,7 @@ fn loses_given_log(
                 Manner::CutOff | Manner::Branch if h.struck[reporter] && !h.struck[accused] => {
                     rates::CUT_OFF_LOSES
                 }
-                Manner::Talks | Manner::BusOff | Manner::Wires => severity * 0.3,
+                Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires => severity * 0.3,
                 _ => 0.0,
             };
             rates::LOSES.1.max(cut)
@@ -225,7 +285,7 @@ fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     if scene.rows.is_empty() {
         return None;
     }
-    if h.manner == Manner::Stale && scene.perhaps_old {
+    if h.manner == Manner::Stale && scene.all_history == Some(true) {
         // Old codes may form any pattern: the caller's mean of the rest stands in.
         return Some(f64::NAN);
     }
@@ -272,7 +332,7 @@ fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     }
     let (whole, cut, otherwise) = rates::SAYS_DOWN;
     let p = |node: usize| match h.manner {
-        Manner::Talks | Manner::BusOff | Manner::Wires if h.reach[node] => whole,
+        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires if h.reach[node] => whole,
         Manner::CutOff | Manner::Branch if h.struck[node] => cut,
         Manner::Supply => otherwise * 2.0,
         _ => otherwise,
@@ -298,7 +358,9 @@ fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     if h.manner == Manner::Stale {
         return Some(after);
     }
-    let during = mixed(severities(h.manner), |severity| {
+    let by_manner = severities(h.manner);
+    let levels = if by_manner == rates::BYSTANDER { &rates::BYSTANDER_MUTE[..] } else { by_manner };
+    let during = mixed(levels, |severity| {
         scene
             .answers
             .iter()

@@ -16,6 +16,8 @@ pub(super) enum Manner {
     Talks,
     /// A disturber that goes bus-off.
     BusOff,
+    /// A disturber that floods the bus with valid frames.
+    Floods,
     /// A wiring branch open.
     Branch,
     /// A feed lost.
@@ -50,7 +52,7 @@ impl Hypothesis {
     pub(super) fn mechanism(&self) -> Option<Mechanism> {
         match self.manner {
             Manner::Dead | Manner::CutOff => Some(Mechanism::DropsOut),
-            Manner::Talks | Manner::BusOff => Some(Mechanism::Disturbs),
+            Manner::Talks | Manner::BusOff | Manner::Floods => Some(Mechanism::Disturbs),
             _ => None,
         }
     }
@@ -95,8 +97,9 @@ impl Space {
             for (manner, weight) in [
                 (Manner::Dead, rates::PRIOR_DROPS_OUT * rates::SHARE_DEAD),
                 (Manner::CutOff, rates::PRIOR_DROPS_OUT * (1.0 - rates::SHARE_DEAD)),
-                (Manner::BusOff, rates::PRIOR_DISTURBS * rates::SHARE_BUS_OFF),
-                (Manner::Talks, rates::PRIOR_DISTURBS * (1.0 - rates::SHARE_BUS_OFF)),
+                (Manner::BusOff, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[0]),
+                (Manner::Talks, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[1]),
+                (Manner::Floods, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[2]),
             ] {
                 builder.add(suspect.clone(), manner, only.clone(), same_bus(number), weight);
             }

@@ -12,8 +12,8 @@ use super::verdict::verdict;
 use super::wording;
 use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::{Gathered, Incident};
-use crate::read::ServiceNote;
-use crate::vocabulary::Network;
+use crate::read::{ServiceAction, ServiceNote, ServiceOutcome};
+use crate::vocabulary::{Network, Suspect};
 
 /// All that is known of one vehicle when its suspects are weighed.
 #[derive(Debug)]
@@ -52,8 +52,12 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
     if !incidents.is_empty() {
         let buses: BTreeSet<String> = incidents.iter().filter_map(|i| i.bus.clone()).collect();
         let space = Space::new(&gathered.fitted, network, &buses);
-        let scenes: Vec<Scene> =
+        let mut scenes: Vec<Scene> =
             incidents.iter().map(|i| Scene::new(i, &space, listening)).collect();
+        for (scene, incident) in scenes.iter_mut().zip(&incidents) {
+            scene.repaired_before = repaired_before(incident, notes);
+        }
+        let notes = &telling(notes, &incidents);
         let ranking = rank(&space, &scenes, notes, &exposures);
         let (risk, trigger) = trigger(&conditions, &exposures);
         tests = next_tests(&space, &ranking, risk, &trigger);
@@ -84,6 +88,29 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         unplaced: gathered.unplaced,
         remarks,
     }
+}
+
+/// The notes that can tell anything: a change before anything was seen cannot have changed what was seen.
+fn telling(notes: &[ServiceNote], incidents: &[&Incident]) -> Vec<ServiceNote> {
+    let first = incidents.iter().filter(|i| !i.perhaps_old).map(|i| i.begin).min();
+    let after = |n: &&ServiceNote| first.is_some_and(|t| n.time >= t);
+    let in_vain = |n: &&ServiceNote| n.outcome == Some(ServiceOutcome::NoChange);
+    notes.iter().filter(|n| after(n) || in_vain(n)).cloned().collect()
+}
+
+/// Whether a node that an incident's codes accuse had been worked on before they were first read.
+fn repaired_before(incident: &Incident, notes: &[ServiceNote]) -> bool {
+    notes.iter().any(|n| {
+        let changes = matches!(
+            n.action,
+            ServiceAction::Replace | ServiceAction::Repair | ServiceAction::Clean
+        );
+        let accused = |name: &String| incident.accusations.iter().any(|a| a.accused == *name);
+        changes
+            && n.time < incident.begin
+            && n.outcome != Some(ServiceOutcome::NoChange)
+            && matches!(&n.target, Some(Suspect::Node(name)) if accused(name))
+    })
 }
 
 /// Risk of an incident under the strongest condition that is borne out, and its name in words.

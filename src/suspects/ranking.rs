@@ -121,11 +121,12 @@ fn block_values(block: Block, scene: &Scene, hypotheses: &[Hypothesis]) -> Optio
 fn pooled(ln_prior: &[f64], totals: &[Vec<f64>], hypotheses: &[Hypothesis]) -> Vec<f64> {
     let other = hypotheses.iter().position(|h| h.manner == Manner::Other);
     let eps = rates::CONTAMINATION;
+    let temper = rates::TEMPER + (1.0 - rates::TEMPER) / (totals.len().max(1) as f64);
     let mut out = ln_prior.to_vec();
     for total in totals {
         let alien = other.map_or(f64::NEG_INFINITY, |o| total[o]);
         for (value, own) in out.iter_mut().zip(total) {
-            *value += rates::TEMPER * log_sum_exp(&[(1.0 - eps).ln() + own, eps.ln() + alien]);
+            *value += temper * log_sum_exp(&[(1.0 - eps).ln() + own, eps.ln() + alien]);
         }
     }
     out

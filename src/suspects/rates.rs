@@ -11,8 +11,8 @@ pub(super) const PRIOR_DROPS_OUT: f64 = 0.28;
 /// Of the nodes that drop out: without power (restarts), or cut off from the bus with power. [J]
 pub(super) const SHARE_DEAD: f64 = 0.5;
 pub(super) const PRIOR_DISTURBS: f64 = 0.20;
-/// Of the disturbers: goes bus-off itself, or keeps talking. [M .35 / .65, evened: J]
-pub(super) const SHARE_BUS_OFF: f64 = 0.5;
+/// Of the disturbers: goes bus-off itself, garbles but keeps talking, floods with valid frames. [J]
+pub(super) const SHARES_DISTURBER: [f64; 3] = [0.4, 0.4, 0.2];
 pub(super) const PRIOR_BRANCH: f64 = 0.16;
 pub(super) const PRIOR_FEED: f64 = 0.08;
 pub(super) const PRIOR_GROUND: f64 = 0.07;
@@ -25,19 +25,22 @@ pub(super) const PRIOR_OTHER: f64 = 0.02;
 
 /// One alien incident costs a hypothesis at most 10 log10(1/eps) dB. [M eps .05 to .1]
 pub(super) const CONTAMINATION: f64 = 0.05;
-/// Incidents of one vehicle are not independent: their joint weight is tempered. [M .75]
+/// Incidents of one vehicle are not independent: their joint weight is tempered, down to this as they
+/// become many; a single one counts fully. [M .75]
 pub(super) const TEMPER: f64 = 0.75;
 /// Accusations are copies of few events. [M .1 to .4 for independent pairs; rows are mixed here: J]
 pub(super) const ACCUSATIONS_COUNT: f64 = 0.5;
 /// So are missing answers of one scan. [J]
-pub(super) const ANSWERS_COUNT: f64 = 0.7;
+pub(super) const ANSWERS_COUNT: f64 = 0.8;
 
 /// A struck node falls silent. [M .9 to .97]
 pub(super) const STRUCK: f64 = 0.93;
 /// A bystander falls silent: mostly rarely, sometimes the fault reaches further. [M .01 to .03]
 pub(super) const BYSTANDER: [Level; 2] = [(0.85, 0.01), (0.15, 0.10)];
+/// The same for answers: a node that the fault does not strike answers nearly always. [J]
+pub(super) const BYSTANDER_MUTE: [Level; 2] = [(0.95, 0.01), (0.05, 0.10)];
 /// Share of the others that a disturber silences. [M .85, spread: J]
-pub(super) const DISTURBED: [Level; 3] = [(0.4, 0.92), (0.3, 0.5), (0.3, 0.05)];
+pub(super) const DISTURBED: [Level; 4] = [(0.25, 0.985), (0.25, 0.8), (0.25, 0.4), (0.25, 0.05)];
 /// The same when the disturber soon goes bus-off and leaves the bus alone. [F 4.5, J]
 pub(super) const DISTURBED_SHORTLY: [Level; 3] = [(0.25, 0.92), (0.25, 0.4), (0.5, 0.04)];
 /// Share of nodes that a fault of the bus wires silences. [M .97, spread: J]
@@ -55,8 +58,22 @@ pub(super) const LEVELS_BRANCH: [f64; 3] = [0.40, 0.32, 0.28];
 pub(super) const LEVELS_WIRES: [f64; 3] = [0.10, 0.12, 0.78];
 pub(super) const LEVELS_SUPPLY: [f64; 3] = [0.66, 0.22, 0.12];
 pub(super) const LEVELS_NONE: [f64; 3] = [0.90, 0.08, 0.02];
-/// An identifier of the culprit itself floods; of anybody else. [J]
-pub(super) const FLOODS: (f64, f64) = (0.35, 0.01);
+/// A flood of valid frames is seen: from a node that floods, from another disturber, from anything
+/// else (no wire makes valid frames). [J]
+pub(super) const FLOOD_SEEN: (f64, f64, f64) = (0.9, 0.08, 0.01);
+/// The flooding identifier is one that the culprit sends anyway; that another node sends. [J]
+pub(super) const FLOOD_IS_OWN: (f64, f64) = (0.5, 0.01);
+/// Frames lost against what a node of that rate loses, ln ratio: mean and spread for a disturber that
+/// keeps talking, for a node that is itself struck, for a bystander. [F 4.3, 4.5; J]
+pub(super) const LOSS_TALKER: (f64, f64) = (-1.2, 0.7);
+pub(super) const LOSS_STRUCK: (f64, f64) = (1.0, 0.7);
+pub(super) const LOSS_BYSTANDER: (f64, f64) = (0.0, 0.4);
+/// Median share lost by the nodes that are not silent: from here on the bus itself is disturbed. [J]
+pub(super) const PARTLY_LOST: (f64, f64) = (0.03, 0.08);
+/// Most that the losses of one incident may weigh, in natural logarithm. [J]
+pub(super) const MOST_BY_LOSS: f64 = 2.5;
+/// Frames that must have been due before a share says anything. [J]
+pub(super) const FEWEST_DUE: f64 = 8.0;
 
 /// A silent node of this kind restarts: without power, or cut off. [F 4.5]
 pub(super) const RESTARTS: (f64, f64) = (0.85, 0.08);
@@ -85,6 +102,11 @@ pub(super) const SCAN_DURING: f64 = 0.5;
 /// A struck node is mute during the fault; anybody is mute otherwise. [M .9 / .03]
 pub(super) const MUTE: (f64, f64) = (0.88, 0.03);
 
+/// All codes of an incident are history already when they are first read: codes of an old fault, or
+/// codes of a living one. [J]
+pub(super) const ALL_HISTORY: (f64, f64) = (0.9, 0.12);
+/// A repair of an accused node was noted before these codes were first read. [J]
+pub(super) const REPAIRED_BEFORE: (f64, f64) = (0.4, 0.06);
 /// A node says that the bus was down: in a fault of the whole bus, cut off, otherwise. [J; F 8.1]
 pub(super) const SAYS_DOWN: (f64, f64, f64) = (0.4, 0.3, 0.04);
 /// Low voltage was measured: supply, feed or ground, otherwise. [M .95 / .12 / .05]

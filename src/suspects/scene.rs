@@ -4,6 +4,7 @@ use super::hypotheses::Space;
 use super::listening::Listening;
 use super::rates;
 use crate::incidents::Incident;
+use crate::numerics::centre::median;
 
 /// How strong a disturbance was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,8 +28,11 @@ pub(super) struct Scene {
     pub silent_count: usize,
     /// `None`: no log covers the incident.
     pub level: Option<Level>,
-    /// The node whose identifier floods.
+    /// Whether a flood of valid frames was seen, and the node that owns the flooding identifier.
+    pub flood: bool,
     pub floods: Option<usize>,
+    /// Frames lost against what a node of that rate loses: ln ratio and its counting error.
+    pub loss: Vec<Option<(f64, f64)>>,
     /// Rows of accusations: reporter, and per node whether it was accused of not being heard, with the
     /// probability that the reporter listens to it.
     pub rows: Vec<(usize, Vec<(bool, f64)>)>,
@@ -39,7 +43,10 @@ pub(super) struct Scene {
     pub own_supply: Option<bool>,
     pub low_voltage: Option<bool>,
     pub early: Option<bool>,
-    pub perhaps_old: bool,
+    /// Whether there are accusations, and all of them were history when first read.
+    pub all_history: Option<bool>,
+    /// Whether an accused node had been repaired or replaced before.
+    pub repaired_before: bool,
 }
 
 impl Scene {
@@ -52,7 +59,9 @@ impl Scene {
             stands_out: None,
             silent_count: 0,
             level: incident.logged.then(|| level(incident)),
+            flood: false,
             floods: None,
+            loss: vec![None; count],
             rows: Vec::new(),
             answers: Vec::new(),
             says_down: Vec::new(),
@@ -64,7 +73,8 @@ impl Scene {
                 .since_start_s
                 .filter(|_| incident.logged)
                 .map(|s| s < rates::CRANKING_S),
-            perhaps_old: incident.perhaps_old,
+            all_history: (!incident.accusations.is_empty()).then_some(incident.perhaps_old),
+            repaired_before: false,
         };
         scene.logged(incident, space);
         scene.reported(incident, space, listening);
@@ -90,6 +100,13 @@ impl Scene {
         }
         self.silent_count = self.silent.iter().filter(|s| **s == Some(true)).count();
         self.stands_out = stands_out(incident).and_then(|n| space.node(n));
+        for (node, off, error) in against_rate(incident) {
+            if let Some(node) = space.node(node) {
+                self.loss[node] = Some((off, error));
+            }
+        }
+        self.flood =
+            incident.disturbances.iter().any(|d| matches!(d.kind, "flood" | "unknown-identifiers"));
         self.floods = incident
             .disturbances
             .iter()
@@ -134,14 +151,60 @@ fn level(incident: &Incident) -> Level {
     let signs: Vec<_> = incident.disturbances.iter().filter(|d| strong(d.kind)).collect();
     let count: u64 = signs.iter().map(|d| d.count).sum();
     let longest = signs.iter().map(|d| d.end.seconds_since(d.begin)).fold(0.0, f64::max);
-    if count >= 20 || longest >= 2.0 {
+    let lost = partly_lost(incident);
+    let (some, much) = rates::PARTLY_LOST;
+    if count >= 20 || longest >= 2.0 || lost >= much {
         Level::High
-    } else if !signs.is_empty() || (incident.silent.is_empty() && !incident.disturbances.is_empty())
+    } else if lost >= some
+        || !signs.is_empty()
+        || (incident.silent.is_empty() && !incident.disturbances.is_empty())
     {
         Level::Low
     } else {
         Level::None
     }
+}
+
+/// Median share of cyclic frames lost by the nodes that did not fall silent; 0 when nothing tells.
+fn partly_lost(incident: &Incident) -> f64 {
+    let shares: Vec<f64> = incident
+        .losses
+        .iter()
+        .filter(|(node, due, _)| {
+            *due >= rates::FEWEST_DUE && !incident.silent.iter().any(|s| s.node == *node)
+        })
+        .map(|(_, due, missing)| missing / due)
+        .collect();
+    median(&shares).unwrap_or(0.0)
+}
+
+/// What each node lost against the line of all nodes: ln share lost over ln frames due, fitted by the
+/// median of slopes (Theil and Sen). Fast nodes lose more: they run into bus-off first.
+fn against_rate(incident: &Incident) -> Vec<(&str, f64, f64)> {
+    let points: Vec<(&str, f64, f64, f64)> = incident
+        .losses
+        .iter()
+        .filter(|(_, due, _)| *due >= rates::FEWEST_DUE)
+        .map(|(node, due, missing)| {
+            let share = (missing + 0.5) / (due + 1.0);
+            (node.as_str(), due.ln(), share.ln(), (1.0 / (missing + 1.0)).sqrt())
+        })
+        .collect();
+    if points.len() < 5 {
+        return Vec::new();
+    }
+    let mut slopes = Vec::new();
+    for (n, a) in points.iter().enumerate() {
+        for b in &points[n + 1..] {
+            if (a.1 - b.1).abs() > 0.2 {
+                slopes.push((a.2 - b.2) / (a.1 - b.1));
+            }
+        }
+    }
+    let slope = median(&slopes).unwrap_or(0.0).clamp(-0.5, 2.0);
+    let rests: Vec<f64> = points.iter().map(|p| p.2 - slope * p.1).collect();
+    let Some(level) = median(&rests) else { return Vec::new() };
+    points.iter().zip(rests).map(|(p, rest)| (p.0, rest - level, p.3)).collect()
 }
 
 /// Of at least three silent nodes: the one that had fallen silent before any other can have, or that

@@ -81,6 +81,8 @@ fn words(
             ("order and length of the silences within the incidents".to_owned(), places)
         }
         Block::Disturbance => disturbance(incidents),
+        Block::Losses => losses(members, incidents),
+        Block::Age => age(incidents),
         Block::Accusations => accusations(suspect, members, incidents),
         Block::BusDown => bus_down(incidents),
         Block::Answers => answers(suspect, members, incidents),
@@ -157,6 +159,33 @@ fn disturbance(incidents: &[&Incident]) -> (String, Vec<Place>) {
     let example = signs().next().map(|d| format!(" (such as: {})", d.detail)).unwrap_or_default();
     let what = format!("the bus was disturbed in {hit} of {logged} logged incidents{example}");
     (what, signs().map(|d| d.place.clone()).collect())
+}
+
+fn losses(members: &BTreeSet<String>, incidents: &[&Incident]) -> (String, Vec<Place>) {
+    let sum = |own: bool| {
+        let rows = incidents.iter().flat_map(|i| &i.losses);
+        let mine = rows.filter(|(n, _, _)| members.contains(n) == own);
+        mine.fold((0.0, 0.0), |(due, lost), (_, d, m)| (due + d, lost + m))
+    };
+    let share = |(due, lost): (f64, f64)| if due > 0.0 { 100.0 * lost / due } else { 0.0 };
+    let (own, others) = (sum(true), sum(false));
+    let what = format!(
+        "lost {:.0} % of its {:.0} cyclic frames while the bus was disturbed, the others {:.0} % of {:.0}",
+        share(own),
+        own.0,
+        share(others),
+        others.0
+    );
+    let places = incidents.iter().flat_map(|i| &i.disturbances).map(|d| d.place.clone()).collect();
+    (what, places)
+}
+
+fn age(incidents: &[&Incident]) -> (String, Vec<Place>) {
+    let old: Vec<&&Incident> = incidents.iter().filter(|i| i.perhaps_old).collect();
+    let with = incidents.iter().filter(|i| !i.accusations.is_empty()).count();
+    let what =
+        format!("in {} of {with} incidents all codes were history when first read", old.len());
+    (what, old.iter().flat_map(|i| i.reports.clone()).collect())
 }
 
 fn accusations(

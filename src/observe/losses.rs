@@ -1,0 +1,36 @@
+//! How many frames of an identifier a span has cost: the share tells the victim from the culprit.
+//!
+//! A disturber that keeps talking garbles the others more than itself; one that is itself garbled and
+//! goes bus-off loses more than the others.
+
+use super::gaps::Gap;
+use super::period::Period;
+use super::tracker::Tracker;
+use crate::vocabulary::Instant;
+
+/// Frames due and frames missing of one cyclic identifier between two instants.
+pub(super) fn of(tracker: &Tracker, period: &Period, begin: Instant, end: Instant) -> (f64, f64) {
+    let span = (end.0 - begin.0) as f64;
+    if span <= 0.0 {
+        return (0.0, 0.0);
+    }
+    let expected = span / period.mean;
+    let gaps = &tracker.gaps.gaps;
+    let first = gaps.partition_point(|g| g.to <= begin);
+    let missing: f64 = gaps[first..]
+        .iter()
+        .take_while(|g| g.from < end)
+        .map(|g| inside(g, begin, end) * (beats(g, period) - 1.0).max(0.0))
+        .sum();
+    (expected, missing)
+}
+
+/// Share of a gap that lies in the span.
+fn inside(gap: &Gap, begin: Instant, end: Instant) -> f64 {
+    let common = gap.to.min(end).0 - gap.from.max(begin).0;
+    common as f64 / gap.nanos() as f64
+}
+
+fn beats(gap: &Gap, period: &Period) -> f64 {
+    (gap.nanos() as f64 / period.mean).round()
+}
