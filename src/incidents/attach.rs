@@ -36,7 +36,23 @@ pub(super) fn incidents(
         }
         found.append(&mut own);
     }
+    count_repeats(facts, &fresh, &mut found);
     found
+}
+
+/// Counts, for an incident that only old codes tell of, the later reports that merely repeat them.
+fn count_repeats(facts: &VehicleFacts<'_>, fresh: &[Freshness], found: &mut [Incident]) {
+    let [only] = found else { return };
+    if !only.perhaps_old {
+        return;
+    }
+    let mut reports: BTreeMap<u32, bool> = BTreeMap::new();
+    for (code, freshness) in facts.codes.iter().zip(fresh) {
+        if matches!(code.kind, CodeKind::NotHeard | CodeKind::BusDown) {
+            *reports.entry(code.report).or_insert(true) &= *freshness == Freshness::Repeated;
+        }
+    }
+    only.repeats = u32::try_from(reports.values().filter(|r| **r).count()).unwrap_or(u32::MAX);
 }
 
 fn empty(start: &Start) -> Incident {
@@ -60,6 +76,7 @@ fn empty(start: &Start) -> Incident {
         reporters: Vec::new(),
         reports: Vec::new(),
         perhaps_old: false,
+        repeats: 0,
     }
 }
 

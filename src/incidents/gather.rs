@@ -12,7 +12,7 @@ use super::start::Start;
 use super::starts;
 use super::trouble;
 use super::unnamed;
-use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts};
+use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts, UNNAMED};
 use crate::read::ScanReport;
 use crate::vocabulary::{Network, Place};
 
@@ -80,8 +80,19 @@ fn fitted(
     names: &std::collections::BTreeMap<String, String>,
 ) -> Vec<String> {
     let mut there: BTreeSet<String> = BTreeSet::new();
+    let starts: usize = facts.logs.iter().map(|(_, l)| l.starts.len()).sum();
+    let mut seen: std::collections::BTreeMap<&str, usize> = std::collections::BTreeMap::new();
     for (_, log) in facts.logs {
-        for row in &log.presences {
+        for row in log.presences.iter().filter(|r| r.fastest_period_s.is_some()) {
+            *seen.entry(&row.node).or_default() += 1;
+        }
+    }
+    for row in facts.logs.iter().flat_map(|(_, log)| &log.presences) {
+        // Where nodes are described, a stranger on the bus is somebody's doing, not a node, unless it
+        // is there with a beat in most starts: then the description lacks it.
+        let stranger = facts.network.is_some() && row.node.starts_with(UNNAMED);
+        let steady = seen.get(row.node.as_str()).is_some_and(|n| 2 * n > starts);
+        if !stranger || steady {
             there.insert(names.get(&row.node).unwrap_or(&row.node).clone());
         }
     }

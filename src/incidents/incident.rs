@@ -43,6 +43,8 @@ pub struct Incident {
     pub reports: Vec<Place>,
     /// Whether nothing but codes that were already history in the first report tells of it.
     pub perhaps_old: bool,
+    /// Later reports that hold the same codes unchanged and nothing fresh.
+    pub repeats: u32,
 }
 
 /// A node that fell silent.

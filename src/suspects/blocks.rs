@@ -222,7 +222,8 @@ fn age(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     let pick = |(stale, living): (f64, f64)| if h.manner == Manner::Stale { stale } else { living };
     let repaired =
         if all { bernoulli(scene.repaired_before, pick(rates::REPAIRED_BEFORE)) } else { 0.0 };
-    Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired)
+    let repeats = f64::from(scene.repeats) * pick(rates::REPEATED).ln();
+    Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired + repeats)
 }
 
 /// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
@@ -311,17 +312,31 @@ fn row_likelihood(
     severity: f64,
     hit: f64,
 ) -> f64 {
-    let mut product = 0.0;
-    let mut empty = true;
-    for (accused, (says, listens)) in row.iter().enumerate() {
-        if accused == reporter {
-            continue;
-        }
-        let lost = loses_given_log(scene, h, reporter, accused, severity);
-        let p = (listens * lost * hit).clamp(rates::FALSE_CODE, 0.99);
-        product += bernoulli(*says, p);
-        empty &= !says;
-    }
+    let whole_bus =
+        matches!(h.manner, Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires);
+    let each = |severity: f64| -> f64 {
+        row.iter()
+            .enumerate()
+            .filter(|(accused, _)| *accused != reporter)
+            .map(|(accused, (says, listens))| {
+                let lost = loses_given_log(scene, h, reporter, accused, severity);
+                let p = (listens * lost * hit).clamp(rates::FALSE_CODE, 0.99);
+                bernoulli(*says, p)
+            })
+            .sum()
+    };
+    let product = if whole_bus {
+        let (off, all) = rates::ROW_OFF;
+        let (spared, few) = rates::ROW_SPARED;
+        log_sum_exp(&[
+            off.ln() + each(all),
+            spared.ln() + each(few),
+            (1.0 - off - spared).ln() + each(severity),
+        ])
+    } else {
+        each(severity)
+    };
+    let empty = row.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
     let stores = (1.0 - rates::STORES_NOTHING).ln() + product;
     if empty { log_sum_exp(&[rates::STORES_NOTHING.ln(), stores]) } else { stores }
 }
@@ -375,7 +390,7 @@ fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
 }
 
 fn supply(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    if scene.low_voltage.is_none() && scene.own_supply.is_none() && scene.early.is_none() {
+    if scene.voltage.is_none() && scene.own_supply.is_none() && scene.early.is_none() {
         return None;
     }
     let pick = |(supply, feed, otherwise): (f64, f64, f64)| match h.manner {
@@ -384,8 +399,13 @@ fn supply(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         _ => otherwise,
     };
     let mut total = 0.0;
-    if let Some(low) = scene.low_voltage {
-        total += bernoulli(low, pick(rates::LOW_VOLTAGE));
+    if let Some(level) = scene.voltage {
+        let table = match h.manner {
+            Manner::Supply => rates::VOLTAGE_SUPPLY,
+            Manner::Feed | Manner::Ground => rates::VOLTAGE_FEED,
+            _ => rates::VOLTAGE_OTHER,
+        };
+        total += table[level].ln();
     }
     if let Some(own) = scene.own_supply {
         total += bernoulli(own, pick(rates::OWN_SUPPLY));

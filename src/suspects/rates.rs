@@ -19,7 +19,7 @@ pub(super) const PRIOR_GROUND: f64 = 0.07;
 pub(super) const PRIOR_WIRES: f64 = 0.06;
 pub(super) const PRIOR_SUPPLY: f64 = 0.06;
 pub(super) const PRIOR_ARTEFACT: f64 = 0.04;
-pub(super) const PRIOR_STALE: f64 = 0.03;
+pub(super) const PRIOR_STALE: f64 = 0.05;
 /// None of these: the theory that lets all others be wrong. [M .03]
 pub(super) const PRIOR_OTHER: f64 = 0.02;
 
@@ -82,6 +82,10 @@ pub(super) const STANDS_OUT: f64 = 0.6;
 
 /// How readily time-outs mature into codes, by incident. [M .6 to .7, spread: J]
 pub(super) const HITS: [Level; 3] = [(0.33, 0.3), (0.34, 0.6), (0.33, 0.9)];
+/// While the whole bus is disturbed, a reporter may itself be off the bus (and lose everybody), or be
+/// spared: shares and what they lose; the rest loses what the bus loses. [F 8.1; J]
+pub(super) const ROW_OFF: (f64, f64) = (0.25, 0.9);
+pub(super) const ROW_SPARED: (f64, f64) = (0.25, 0.03);
 /// A reporter never stores network codes. [J]
 pub(super) const STORES_NOTHING: f64 = 0.15;
 /// A code without cause. [M .02]
@@ -104,22 +108,32 @@ pub(super) const MUTE: (f64, f64) = (0.88, 0.03);
 
 /// All codes of an incident are history already when they are first read: codes of an old fault, or
 /// codes of a living one. [J]
-pub(super) const ALL_HISTORY: (f64, f64) = (0.9, 0.12);
+pub(super) const ALL_HISTORY: (f64, f64) = (0.9, 0.1);
+/// A later report repeats the same codes unchanged: codes of an old fault, of a living one. [J]
+pub(super) const REPEATED: (f64, f64) = (0.98, 0.75);
+/// Most such reports that count. [J]
+pub(super) const MOST_REPEATS: u32 = 6;
 /// A repair of an accused node was noted before these codes were first read. [J]
 pub(super) const REPAIRED_BEFORE: (f64, f64) = (0.4, 0.06);
 /// A node says that the bus was down: in a fault of the whole bus, cut off, otherwise. [J; F 8.1]
 pub(super) const SAYS_DOWN: (f64, f64, f64) = (0.4, 0.3, 0.04);
-/// Low voltage was measured: supply, feed or ground, otherwise. [M .95 / .12 / .05]
-pub(super) const LOW_VOLTAGE: (f64, f64, f64) = (0.85, 0.12, 0.06);
+/// Lowest voltage known: as low as a failed crank, as low as a weak battery at rest, sound; by supply,
+/// feed or ground, otherwise. A tester mostly measures after the dip. [M .95 / .12 / .05, spread: J]
+pub(super) const VOLTAGE_SUPPLY: [f64; 3] = [0.45, 0.35, 0.20];
+pub(super) const VOLTAGE_FEED: [f64; 3] = [0.06, 0.14, 0.80];
+pub(super) const VOLTAGE_OTHER: [f64; 3] = [0.03, 0.12, 0.85];
 /// Somebody stored a code of its own supply: supply, feed or ground, otherwise. [J]
 pub(super) const OWN_SUPPLY: (f64, f64, f64) = (0.75, 0.35, 0.05);
 /// First sign within the seconds of cranking: supply, otherwise. [F 8.1]
 pub(super) const EARLY: (f64, f64) = (0.92, 0.35);
 /// These seconds. [F 8.1: discount accusations within 5 s of a start attempt]
 pub(super) const CRANKING_S: f64 = 8.0;
-/// Volts below which a 12 V or 24 V supply is low while cranking. [F 8.1]
-pub(super) const LOW_12V: f64 = 9.6;
-pub(super) const LOW_24V: f64 = 18.0;
+/// Volts of a 12 V supply below which modules stop, and below which a battery at rest is weak; a 24 V
+/// supply has twice these. [F 8.1; the second: common practice, no source]
+pub(super) const CRANK_FAILS_V: f64 = 9.6;
+pub(super) const WEAK_AT_REST_V: f64 = 12.0;
+/// Above this, a vehicle has a 24 V supply. [J]
+pub(super) const HIGHEST_12V: f64 = 16.5;
 
 /// `recovered`, `no change`, `worse`, when the target was the culprit, and when it was not. [J]
 pub(super) const OUTCOMES: [(f64, f64); 3] = [(0.88, 0.15), (0.08, 0.75), (0.04, 0.10)];

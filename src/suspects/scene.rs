@@ -41,12 +41,15 @@ pub(super) struct Scene {
     /// Reporters, and whether they said that the bus was down.
     pub says_down: Vec<(usize, bool)>,
     pub own_supply: Option<bool>,
-    pub low_voltage: Option<bool>,
+    /// Lowest voltage: 0 as low as a failed crank, 1 weak at rest, 2 sound.
+    pub voltage: Option<usize>,
     pub early: Option<bool>,
     /// Whether there are accusations, and all of them were history when first read.
     pub all_history: Option<bool>,
     /// Whether an accused node had been repaired or replaced before.
     pub repaired_before: bool,
+    /// Later reports that only repeat these codes.
+    pub repeats: u32,
 }
 
 impl Scene {
@@ -66,15 +69,14 @@ impl Scene {
             answers: Vec::new(),
             says_down: Vec::new(),
             own_supply: None,
-            low_voltage: incident
-                .supply_v
-                .map(|v| v < if v > 15.0 { rates::LOW_24V } else { rates::LOW_12V }),
+            voltage: incident.supply_v.map(voltage),
             early: incident
                 .since_start_s
                 .filter(|_| incident.logged)
                 .map(|s| s < rates::CRANKING_S),
             all_history: (!incident.accusations.is_empty()).then_some(incident.perhaps_old),
             repaired_before: false,
+            repeats: incident.repeats.min(rates::MOST_REPEATS),
         };
         scene.logged(incident, space);
         scene.reported(incident, space, listening);
@@ -142,6 +144,18 @@ impl Scene {
         if !incident.reporters.is_empty() {
             self.own_supply = Some(!incident.own_supply.is_empty());
         }
+    }
+}
+
+/// 0 as low as a failed crank, 1 weak at rest, 2 sound.
+fn voltage(volts: f64) -> usize {
+    let of_12 = if volts > rates::HIGHEST_12V { volts / 2.0 } else { volts };
+    if of_12 < rates::CRANK_FAILS_V {
+        0
+    } else if of_12 < rates::WEAK_AT_REST_V {
+        1
+    } else {
+        2
     }
 }
 

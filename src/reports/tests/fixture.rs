@@ -111,6 +111,7 @@ fn incident(vehicle: &str, exposure: &Exposure, index: usize) -> Incident {
     let names = |list: &[&str]| list.iter().map(|n| (*n).to_owned()).collect::<Vec<_>>();
     Incident {
         perhaps_old: false,
+        repeats: 0,
         losses: vec![],
         start: exposure.start,
         begin: at(12.0),
