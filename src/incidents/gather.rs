@@ -80,18 +80,26 @@ fn fitted(
     names: &std::collections::BTreeMap<String, String>,
 ) -> Vec<String> {
     let mut there: BTreeSet<String> = BTreeSet::new();
-    let starts: usize = facts.logs.iter().map(|(_, l)| l.starts.len()).sum();
+    // Starts in which nothing disturbed the bus: what is there then belongs there.
+    let mut calm = 0;
     let mut seen: std::collections::BTreeMap<&str, usize> = std::collections::BTreeMap::new();
     for (_, log) in facts.logs {
-        for row in log.presences.iter().filter(|r| r.fastest_period_s.is_some()) {
-            *seen.entry(&row.node).or_default() += 1;
+        for start in &log.starts {
+            if log.disturbances.iter().any(|d| d.start == start.begin && d.bus == start.bus) {
+                continue;
+            }
+            calm += 1;
+            let own = log.presences.iter().filter(|r| r.start == start.begin && r.bus == start.bus);
+            for row in own.filter(|r| r.fastest_period_s.is_some()) {
+                *seen.entry(&row.node).or_default() += 1;
+            }
         }
     }
     for row in facts.logs.iter().flat_map(|(_, log)| &log.presences) {
         // Where nodes are described, a stranger on the bus is somebody's doing, not a node, unless it
         // is there with a beat in most starts: then the description lacks it.
         let stranger = facts.network.is_some() && row.node.starts_with(UNNAMED);
-        let steady = seen.get(row.node.as_str()).is_some_and(|n| 2 * n > starts);
+        let steady = seen.get(row.node.as_str()).is_some_and(|n| 2 * n > calm);
         if !stranger || steady {
             there.insert(names.get(&row.node).unwrap_or(&row.node).clone());
         }

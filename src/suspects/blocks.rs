@@ -193,8 +193,16 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         | Manner::Branch
         | Manner::Feed
         | Manner::Ground => rates::LOSS_STRUCK,
-        _ => return Some(0.0),
+        _ => {
+            let (middle, wide) = rates::OTHERS_LOSE;
+            return Some(student((scene.others_lose / middle).ln() / wide, wide));
+        }
     };
+    let (middle, wide) = match h.manner {
+        Manner::BusOff => rates::OTHERS_LOSE_SHORTLY,
+        _ => rates::OTHERS_LOSE,
+    };
+    let others = student((scene.others_lose / middle).ln() / wide, wide);
     let (usual, scatter) = rates::LOSS_BYSTANDER;
     let mut total = 0.0;
     let mut struck = 0;
@@ -206,9 +214,9 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         struck += 1;
     }
     if struck == 0 {
-        return Some(0.0);
+        return Some(others);
     }
-    Some((total / f64::from(struck)).clamp(-rates::MOST_BY_LOSS, rates::MOST_BY_LOSS))
+    Some(others + (total / f64::from(struck)).clamp(-rates::MOST_BY_LOSS, rates::MOST_BY_LOSS))
 }
 
 /// ln density, up to a constant, of Student's t with four degrees of freedom and a scale.

@@ -68,6 +68,10 @@ pub(super) const FLOOD_IS_OWN: (f64, f64) = (0.5, 0.01);
 pub(super) const LOSS_TALKER: (f64, f64) = (-1.2, 0.7);
 pub(super) const LOSS_STRUCK: (f64, f64) = (1.0, 0.7);
 pub(super) const LOSS_BYSTANDER: (f64, f64) = (0.0, 0.4);
+/// Median share that the others lose: ln of the middle and spread, when the disturber soon goes
+/// bus-off (32 tries, then a wait), and when the disturbance goes on. [F 4.3, 4.5; J]
+pub(super) const OTHERS_LOSE_SHORTLY: (f64, f64) = (0.06, 1.0);
+pub(super) const OTHERS_LOSE: (f64, f64) = (0.2, 0.9);
 /// Median share lost by the nodes that are not silent: from here on the bus itself is disturbed. [J]
 pub(super) const PARTLY_LOST: (f64, f64) = (0.03, 0.08);
 /// Most that the losses of one incident may weigh, in natural logarithm. [J]

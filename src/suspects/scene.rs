@@ -33,6 +33,8 @@ pub(super) struct Scene {
     pub floods: Option<usize>,
     /// Frames lost against what a node of that rate loses: ln ratio and its counting error.
     pub loss: Vec<Option<(f64, f64)>>,
+    /// Median share of frames lost over all nodes.
+    pub others_lose: f64,
     /// Rows of accusations: reporter, and per node whether it was accused of not being heard, with the
     /// probability that the reporter listens to it.
     pub rows: Vec<(usize, Vec<(bool, f64)>)>,
@@ -65,6 +67,7 @@ impl Scene {
             flood: false,
             floods: None,
             loss: vec![None; count],
+            others_lose: 0.0,
             rows: Vec::new(),
             answers: Vec::new(),
             says_down: Vec::new(),
@@ -102,6 +105,13 @@ impl Scene {
         }
         self.silent_count = self.silent.iter().filter(|s| **s == Some(true)).count();
         self.stands_out = stands_out(incident).and_then(|n| space.node(n));
+        let shares: Vec<f64> = incident
+            .losses
+            .iter()
+            .filter(|(_, due, _)| *due >= rates::FEWEST_DUE)
+            .map(|(_, due, missing)| (missing + 0.5) / (due + 1.0))
+            .collect();
+        self.others_lose = median(&shares).unwrap_or(0.0);
         for (node, off, error) in against_rate(incident) {
             if let Some(node) = space.node(node) {
                 self.loss[node] = Some((off, error));
