@@ -9,7 +9,7 @@ use super::gather::{Gathered, VehicleFacts};
 use super::incident::{Accusation, Incident};
 use super::start::Start;
 use super::trouble::Trouble;
-use crate::observe::{CodeKind, CodeRow, LogFacts};
+use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts};
 
 /// All incidents of one vehicle, by time.
 pub(super) fn incidents(
@@ -116,6 +116,7 @@ fn attach_report(
         .filter(|(c, _)| matches!(c.kind, CodeKind::NotHeard | CodeKind::BusDown))
         .collect();
     if own.is_empty() {
+        let missing = missing && !lone(facts, fitted, number);
         if telling.is_empty() && !missing {
             return;
         }
@@ -143,6 +144,16 @@ fn attach_report(
             incident.supply_v = Some(incident.supply_v.map_or(volts, |v: f64| v.min(volts)));
         }
     }
+}
+
+/// Whether a report misses one answer only, of a node that never else stayed mute: with nothing beside
+/// it, that is no incident.
+fn lone(facts: &VehicleFacts<'_>, fitted: &BTreeSet<&str>, number: u32) -> bool {
+    let mute = |a: &&AnswerRow| !a.answered && fitted.contains(a.node.as_str());
+    let here: Vec<&AnswerRow> =
+        facts.answers.iter().filter(mute).filter(|a| a.report == number).collect();
+    let [only] = here.as_slice() else { return false };
+    facts.answers.iter().filter(mute).filter(|a| a.node == only.node).count() == 1
 }
 
 /// An incident that only reports tell of.

@@ -66,11 +66,23 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
     remarks(&logs, &mut out);
     place_reports(facts, &trouble, &mut out);
     out.incidents = attach::incidents(facts, &logs, &names, trouble, &mut out);
+    lone_answers(facts, &mut out);
     for start in &mut out.starts {
         let own = out.incidents.iter().filter(|i| i.start == start.begin).count();
         start.incidents = u32::try_from(own).unwrap_or(u32::MAX);
     }
     out
+}
+
+/// Missing answers that are part of no incident are still told.
+fn lone_answers(facts: &VehicleFacts<'_>, out: &mut Gathered) {
+    for answer in facts.answers.iter().filter(|a| !a.answered && out.fitted.contains(&a.node)) {
+        let told = |i: &Incident| i.unanswered.iter().any(|(_, place)| *place == answer.place);
+        if !out.incidents.iter().any(told) {
+            let what = format!("{} did not answer once, with nothing beside it", answer.node);
+            out.unplaced.push((what, answer.place.clone()));
+        }
+    }
 }
 
 /// Nodes that anything shows to be there: they sent, answered, or held a code. A described node that

@@ -366,10 +366,21 @@ fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
 }
 
 fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+    let (tester, living) = rates::UNCORROBORATED;
+    let word = match (scene.uncorroborated, h.manner) {
+        (false, _) => 0.0,
+        (true, Manner::Artefact) => tester.ln(),
+        (true, _) => living.ln(),
+    };
+    mute(scene, h).map(|ln| ln + word)
+}
+
+/// Which of the asked nodes were mute.
+fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     if scene.answers.is_empty() {
         return None;
     }
-    let (mute, else_mute) = rates::MUTE;
+    let (struck_mute, else_mute) = rates::MUTE;
     let silent = scene.answers.iter().filter(|(_, answered)| !answered).count() as u64;
     let asked = scene.answers.len() as u64;
     if h.manner == Manner::Artefact {
@@ -388,7 +399,7 @@ fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
             .answers
             .iter()
             .map(|(node, answered)| {
-                let p = else_mute.max(mute * off_the_bus(h, *node, severity));
+                let p = else_mute.max(struck_mute * off_the_bus(h, *node, severity));
                 bernoulli(!answered, p)
             })
             .sum()

@@ -40,6 +40,8 @@ pub(super) struct Scene {
     pub rows: Vec<(usize, Vec<(bool, f64)>)>,
     /// Who was asked by the tester, and whether it replied.
     pub answers: Vec<(usize, bool)>,
+    /// Several nodes mute, no log, and no code about any of it.
+    pub uncorroborated: bool,
     /// Reporters, and whether they said that the bus was down.
     pub says_down: Vec<(usize, bool)>,
     pub own_supply: Option<bool>,
@@ -70,6 +72,10 @@ impl Scene {
             others_lose: 0.0,
             rows: Vec::new(),
             answers: Vec::new(),
+            uncorroborated: !incident.logged
+                && incident.unanswered.len() >= 2
+                && incident.accusations.is_empty()
+                && incident.bus_down.is_empty(),
             says_down: Vec::new(),
             own_supply: None,
             voltage: incident.supply_v.map(voltage),
