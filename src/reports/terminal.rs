@@ -9,6 +9,7 @@ use crate::read::Tally;
 use crate::reports::standing::{Standing, leader, listing_order, standing};
 use crate::reports::wording::{count, grouped, percent, shown};
 use crate::suspects::VehicleFinding;
+use crate::vocabulary::Suspect;
 
 /// Narrowest table that is still readable.
 const NARROWEST: usize = 40;
@@ -65,6 +66,13 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
     for finding in listed.iter().take(MOST_ROWS) {
         let first = leader(finding);
         let verdict = match (standing(finding), first) {
+            // "none leads" would read as if nobody did.
+            (Standing::Undecided, Some(first)) if first.suspect == Suspect::None => {
+                "undecided (no bus fault leads)".to_owned()
+            }
+            (Standing::Decided, Some(first)) if first.suspect == Suspect::None => {
+                "none (no bus fault)".to_owned()
+            }
             (Standing::Undecided, Some(first)) => {
                 format!("undecided ({} leads)", shown(&first.suspect.to_string(), 40))
             }
@@ -113,7 +121,7 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
     push_line(
         out,
         &format!(
-            "read: {} ({} unread, facts kept), {} frames, {}, {} table rows",
+            "read: {} ({} of them from kept facts), {} frames, {}, {} table rows",
             count(usize::try_from(tally.bus_logs).unwrap_or(usize::MAX), "bus log"),
             tally.logs_reused,
             grouped(tally.frames),
