@@ -10,6 +10,7 @@ use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::Incident;
 use crate::read::Tally;
 use crate::reports::standing::{Standing, by_name, judged, standing};
+use crate::reports::wording::each_once;
 use crate::reports::{Heading, ReportError};
 use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
 use crate::vocabulary::{Instant, Mechanism, Suspect, Verdict};
@@ -259,7 +260,7 @@ fn happening<'a>(finding: &'a VehicleFinding, incident: &'a Incident) -> Happeni
         begin: Instant8601(incident.begin),
         seconds: decimals(incident.end.seconds_since(incident.begin), 1e3),
         bus: incident.bus.as_deref(),
-        silent: incident.silent.iter().map(|s| s.node.as_str()).collect(),
+        silent: each_once(incident.silent.iter().map(|s| s.node.as_str())),
         disturbed: (incident.logged || disturbed).then_some(disturbed),
         logged: incident.logged,
         ambient_c: exposure

@@ -121,6 +121,18 @@ fn undecided(finding: &VehicleFinding, first: &SuspectFinding) -> String {
     }
 }
 
+/// What to do when no test is proposed: in a table, and in a sentence.
+pub(super) fn without_test(finding: &VehicleFinding) -> (&'static str, &'static str) {
+    match finding.verdict {
+        Verdict::Suspect(ref named) if *named != Suspect::None => (
+            "inspect the suspect itself",
+            "no listed test would tell the suspects further apart. Inspect the one named above by \
+             the maker\u{2019}s procedure before anything is replaced",
+        ),
+        _ => ("none proposed", "no test is proposed; more recorded starts would tell more"),
+    }
+}
+
 /// The next step about one vehicle in one sentence; `None` when no test is worth proposing.
 pub(super) fn next_step(finding: &VehicleFinding) -> Option<String> {
     let test = finding.next_tests.first()?;

@@ -9,6 +9,7 @@ use crate::read::Tally;
 use crate::reports::standing::{Standing, leader, listing_order, standing};
 use crate::reports::wording::{count, grouped, percent, shown};
 use crate::suspects::VehicleFinding;
+use crate::vocabulary::Suspect;
 
 /// Narrowest table that is still readable.
 const NARROWEST: usize = 40;
@@ -65,6 +66,13 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
     for finding in listed.iter().take(MOST_ROWS) {
         let first = leader(finding);
         let verdict = match (standing(finding), first) {
+            // "none leads" would read as if nobody did.
+            (Standing::Undecided, Some(first)) if first.suspect == Suspect::None => {
+                "undecided (no bus fault leads)".to_owned()
+            }
+            (Standing::Decided, Some(first)) if first.suspect == Suspect::None => {
+                "none (no bus fault)".to_owned()
+            }
             (Standing::Undecided, Some(first)) => {
                 format!("undecided ({} leads)", shown(&first.suspect.to_string(), 40))
             }
@@ -96,21 +104,24 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
         push_line(out, &format!("and {} more in the report", listed.len() - MOST_ROWS), width);
     }
     out.push('\n');
-    for finding in listed.iter().take(MOST_TESTS) {
-        if let Some(test) = finding.next_tests.first() {
-            let vehicle = shown(&finding.vehicle, 24);
-            let what = shown(&test.test, 160);
-            push_line(out, &format!("next for {vehicle}: {what} ({:.0} min)", test.minutes), width);
-        }
+    let tests = listed.iter().filter_map(|f| f.next_tests.first().map(|test| (f, test)));
+    let mut any = false;
+    for (finding, test) in tests.take(MOST_TESTS) {
+        let vehicle = shown(&finding.vehicle, 24);
+        let what = shown(&test.test, 160);
+        push_line(out, &format!("next for {vehicle}: {what} ({:.0} min)", test.minutes), width);
+        any = true;
     }
-    out.push('\n');
+    if any {
+        out.push('\n');
+    }
 }
 
 fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
     push_line(
         out,
         &format!(
-            "read: {} ({} unread, facts kept), {} frames, {}, {} table rows",
+            "read: {} ({} of them from kept facts), {} frames, {}, {} table rows",
             count(usize::try_from(tally.bus_logs).unwrap_or(usize::MAX), "bus log"),
             tally.logs_reused,
             grouped(tally.frames),
@@ -148,17 +159,24 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
     }
 }
 
-/// Adds text, broken into lines that fit; follow-on lines are set in.
+/// Adds text, broken into lines that fit; spaces before it are kept and follow-on lines are set in.
 fn push_line(out: &mut String, text: &str, width: usize) {
+    let words = text.trim_start_matches(' ');
+    let mut margin = " ".repeat(text.len() - words.len());
+    let width = width - margin.len() - 2;
     let mut table = Table::new();
     table.load_style(comfy_table::presets::NOTHING);
     table.set_content_arrangement(ContentArrangement::Dynamic);
     table.set_width(u16::try_from(width).unwrap_or(u16::MAX));
-    table.add_row([text]);
+    table.add_row([words]);
     if let Some(column) = table.column_mut(0) {
         column.set_padding((0, 0));
     }
-    for line in table.lines() {
+    for (i, line) in table.lines().enumerate() {
+        if i == 1 {
+            margin.push_str("  ");
+        }
+        out.push_str(&margin);
         out.push_str(line.trim_end());
         out.push('\n');
     }

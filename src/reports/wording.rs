@@ -26,6 +26,8 @@ pub(super) fn percent(p: f64) -> String {
 pub(super) fn decibans(weight: f64) -> String {
     if !weight.is_finite() {
         UNKNOWN.to_owned()
+    } else if weight.abs() < 0.05 {
+        "0.0".to_owned()
     } else if weight < 0.0 {
         format!("\u{2212}{:.1}", -weight)
     } else {
@@ -108,6 +110,17 @@ pub(super) fn grouped(n: u64) -> String {
 pub(super) fn count(n: usize, noun: &str) -> String {
     let plural = if n == 1 { "" } else { "s" };
     format!("{} {noun}{plural}", grouped(n as u64))
+}
+
+/// Each text once, in order of first appearance.
+pub(super) fn each_once<'a>(texts: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
+    let mut seen = Vec::new();
+    for text in texts {
+        if !seen.contains(&text) {
+            seen.push(text);
+        }
+    }
+    seen
 }
 
 /// A time of day with its date, in the pipeline's zone.

@@ -5,6 +5,7 @@ use crate::conditions::Sourced;
 use crate::reports::ReportError;
 use crate::reports::culprits_json::decimals;
 use crate::reports::whole_file::Output;
+use crate::reports::wording::each_once;
 use crate::suspects::VehicleFinding;
 
 /// A row per incident.
@@ -53,8 +54,8 @@ pub(super) fn incidents(findings: &[&VehicleFinding]) -> Result<Output, ReportEr
                 text(incident.bus.as_deref().unwrap_or_default()),
                 plain(incident.logged),
                 maybe(incident.since_start_s.and_then(|s| decimals(s, 1e3))),
-                list(incident.silent.iter().map(|s| s.node.as_str())),
-                list(incident.disturbances.iter().map(|d| d.kind)),
+                list(each_once(incident.silent.iter().map(|s| s.node.as_str())).into_iter()),
+                list(each_once(incident.disturbances.iter().map(|d| d.kind)).into_iter()),
                 if incident.logged { plain(frames) } else { Cell(String::new()) },
                 list(accusations.iter().map(String::as_str)),
                 list(incident.bus_down.iter().map(|(node, _)| node.as_str())),

@@ -64,9 +64,19 @@ fn row(risk: &ConditionRisk) -> Row {
     }
 }
 
+fn unclear(p: f64) -> bool {
+    !p.is_finite() || p >= 0.05
+}
+
+/// Whether no condition could have stood out, however uneven the incidents fell.
+pub(super) fn too_few(finding: &VehicleFinding) -> bool {
+    finding.conditions.iter().all(|risk| unclear(risk.smallest_p))
+}
+
 fn reading(risk: &ConditionRisk) -> &'static str {
-    let unclear = |p: f64| !p.is_finite() || p >= 0.05;
-    if unclear(risk.smallest_p) {
+    if risk.starts_without == 0 {
+        "no start without it to compare"
+    } else if unclear(risk.smallest_p) {
         "too few starts to tell"
     } else if unclear(risk.p_value) {
         "no clear dependence"

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::NAME;
 use crate::incidents::Incident;
 use crate::reports::Heading;
-use crate::reports::wording::{UNKNOWN, local, number, shown, span};
+use crate::reports::wording::{UNKNOWN, each_once, local, number, shown, span};
 use crate::suspects::VehicleFinding;
 
 /// Most rows on a page; `incidents.csv` has all.
@@ -83,7 +83,7 @@ fn row(heading: &Heading, finding: &VehicleFinding, incident: &Incident) -> Row 
 }
 
 fn names<'a>(all: impl Iterator<Item = &'a str>) -> String {
-    let all: Vec<&str> = all.collect();
+    let all = each_once(all);
     let mut text: Vec<String> = all.iter().take(MOST_NAMES).map(|n| shown(n, 30)).collect();
     if all.len() > MOST_NAMES {
         text.push(format!("{} more", all.len() - MOST_NAMES));

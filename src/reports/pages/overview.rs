@@ -7,7 +7,9 @@ use serde::Serialize;
 use super::{NAME, SENTENCE, Top, at, conditions, intake};
 use crate::read::Tally;
 use crate::reports::Heading;
-use crate::reports::standing::{Standing, answer, leader, listing_order, next_step, standing};
+use crate::reports::standing::{
+    Standing, answer, leader, listing_order, next_step, standing, without_test,
+};
 use crate::reports::wording::{count, number, percent, shown, suspect};
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Suspect;
@@ -146,8 +148,11 @@ fn row(finding: &VehicleFinding, page: String) -> Row {
         width: at(chance.clamp(0.0, 1.0) * 100.0),
         incidents: finding.incidents.len(),
         starts: finding.exposures.len(),
-        when: conditions::strongest(finding).unwrap_or_else(|| "no clear condition".to_owned()),
-        next: test.map_or_else(|| "none proposed".to_owned(), |t| shown(&t.test, 90)),
+        when: conditions::strongest(finding).unwrap_or_else(|| {
+            let few = conditions::too_few(finding);
+            if few { "too few starts to tell" } else { "no clear condition" }.to_owned()
+        }),
+        next: test.map_or_else(|| without_test(finding).0.to_owned(), |t| shown(&t.test, 90)),
         minutes: test.map(|t| number(t.minutes, 0)),
     }
 }

@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::{NAME, at, round_step};
 use crate::incidents::{Disturbed, Incident, SilentNode};
 use crate::reports::Heading;
-use crate::reports::wording::{count, grouped, local, number, shown, span};
+use crate::reports::wording::{count, each_once, grouped, local, number, shown, span};
 use crate::vocabulary::Instant;
 
 const LEFT: f64 = 168.0;
@@ -37,10 +37,16 @@ struct Lane {
     name: String,
     middle: String,
     text: String,
-    /// Heard from the left edge to here.
-    heard_to: String,
-    block: Option<Block>,
+    heard: Vec<Stretch>,
+    blocks: Vec<Block>,
     title: String,
+}
+
+/// A stretch in which a node was heard.
+#[derive(Serialize)]
+struct Stretch {
+    from: String,
+    to: String,
 }
 
 #[derive(Serialize)]
@@ -126,14 +132,14 @@ impl Axis {
 pub(super) fn timeline(heading: &Heading, incident: &Incident) -> Timeline {
     let axis = Axis::of(incident);
     let mut lanes = Vec::new();
-    for silent in incident.silent.iter().take(MOST_SILENT) {
-        lanes.push(silent_lane(silent, &axis, lanes.len()));
+    for node in silent_nodes(incident).into_iter().take(MOST_SILENT) {
+        let silences = incident.silent.iter().filter(|s| s.node == node);
+        lanes.push(silent_lane(node, silences.collect(), &axis, lanes.len()));
     }
     for node in incident.alive.iter().take(MOST_ALIVE) {
         lanes.push(Lane {
             name: shown(node, LANE_NAME),
-            heard_to: at(RIGHT),
-            block: None,
+            heard: vec![Stretch { from: at(LEFT), to: at(RIGHT) }],
             title: format!("{}: heard throughout", shown(node, NAME)),
             ..empty_lane(lanes.len())
         });
@@ -158,22 +164,22 @@ fn empty_lane(index: usize) -> Lane {
         name: String::new(),
         middle: at(middle),
         text: at(middle + 4.0),
-        heard_to: at(LEFT),
-        block: None,
+        heard: Vec::new(),
+        blocks: Vec::new(),
         title: String::new(),
     }
 }
 
-fn silent_lane(silent: &SilentNode, axis: &Axis, index: usize) -> Lane {
-    let lane = empty_lane(index);
+fn silent_lane(node: &str, mut silences: Vec<&SilentNode>, axis: &Axis, index: usize) -> Lane {
+    silences.sort_by_key(|s| s.due);
     let middle = FIRST_LANE + LANE * (index as f64 + 0.5);
-    let (from, to) = (axis.x(silent.due), axis.x(silent.end));
-    let lasting = span(silent.end.seconds_since(silent.due));
-    let after = if silent.returned { "then heard again" } else { "not heard again in this log" };
-    Lane {
-        name: shown(&silent.node, LANE_NAME),
-        heard_to: at(axis.x(silent.last_heard)),
-        block: Some(Block {
+    let mut lane = Lane { name: shown(node, LANE_NAME), ..empty_lane(index) };
+    let mut heard_from = LEFT;
+    let mut told = Vec::new();
+    for silent in silences {
+        let (from, to) = (axis.x(silent.due), axis.x(silent.end));
+        hear(&mut lane.heard, heard_from, axis.x(silent.last_heard));
+        lane.blocks.push(Block {
             x: at(from),
             y: at(middle - 7.0),
             head: at(middle - 10.0),
@@ -182,9 +188,21 @@ fn silent_lane(silent: &SilentNode, axis: &Axis, index: usize) -> Lane {
             width: at((to - from).max(2.0)),
             end: at(to.max(from + 2.0)),
             returned: silent.returned,
-        }),
-        title: format!("{}: silent for {lasting}, {after}", shown(&silent.node, NAME)),
-        ..lane
+        });
+        heard_from = if silent.returned { to } else { RIGHT };
+        let lasting = span(silent.end.seconds_since(silent.due));
+        let after =
+            if silent.returned { "then heard again" } else { "not heard again in this log" };
+        told.push(format!("silent for {lasting}, {after}"));
+    }
+    hear(&mut lane.heard, heard_from, RIGHT);
+    lane.title = format!("{}: {}", shown(node, NAME), told.join("; "));
+    lane
+}
+
+fn hear(heard: &mut Vec<Stretch>, from: f64, to: f64) {
+    if from < to {
+        heard.push(Stretch { from: at(from), to: at(to) });
     }
 }
 
@@ -218,15 +236,30 @@ fn caption(heading: &Heading, incident: &Incident) -> String {
     format!(
         "{}, {bus}: {} in {}",
         local(incident.begin, heading.timezone),
-        count(incident.silent.len(), "silent node"),
+        silences(incident),
         span(incident.end.seconds_since(incident.begin))
     )
+}
+
+/// The nodes that fell silent, each once, in order.
+fn silent_nodes(incident: &Incident) -> Vec<&str> {
+    each_once(incident.silent.iter().map(|s| s.node.as_str()))
+}
+
+/// How many nodes fell silent, and how often when any did more than once.
+fn silences(incident: &Incident) -> String {
+    let nodes = silent_nodes(incident).len();
+    let mut text = count(nodes, "silent node");
+    if incident.silent.len() > nodes {
+        text.push_str(&format!(", {}", count(incident.silent.len(), "silence")));
+    }
+    text
 }
 
 fn notes(incident: &Incident) -> Vec<String> {
     let mut notes = Vec::new();
     for (all, most, what) in [
-        (incident.silent.len(), MOST_SILENT, "silent"),
+        (silent_nodes(incident).len(), MOST_SILENT, "silent"),
         (incident.alive.len(), MOST_ALIVE, "heard throughout"),
     ] {
         if all > most {

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::{NAME, SENTENCE, Top, conditions, incidents, intake, suspects, timeline, witnesses};
 use crate::read::Tally;
 use crate::reports::Heading;
-use crate::reports::standing::{Standing, answer, next_step, standing};
+use crate::reports::standing::{Standing, answer, next_step, standing, without_test};
 use crate::reports::wording::{number, shown};
 use crate::suspects::{NextTest, VehicleFinding};
 
@@ -24,6 +24,7 @@ pub(super) struct VehiclePage {
     answer: String,
     because: String,
     next: Option<String>,
+    without_test: &'static str,
     next_caution: Option<String>,
     ranking: suspects::Ranking,
     when: conditions::When,
@@ -63,6 +64,7 @@ pub(super) fn page(
         answer: answer(finding),
         because: shown(finding.because.trim_end_matches('.'), SENTENCE),
         next: next_step(finding),
+        without_test: without_test(finding).1,
         next_caution: caution.filter(|c| !c.is_empty()).map(|c| shown(c, SENTENCE)),
         ranking: suspects::ranking(finding),
         when: conditions::when(heading, finding),
