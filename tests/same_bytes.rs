@@ -59,7 +59,8 @@ folder = "out"
 formats = ["json"]
 "#;
 
-/// Lays out van LH-09 with its logs renamed by `name`, runs, and gives what was found, without places.
+/// Lays out van LH-09 with its logs renamed by `name`, runs, and gives what was found with the names
+/// undone.
 fn found_with(name: impl Fn(usize) -> String) -> Value {
     let work = folder();
     let samples = project().join("sample-logs");
@@ -87,18 +88,29 @@ fn found_with(name: impl Fn(usize) -> String) -> Value {
     }
     done(work.path(), &["run", "--quiet", "p.toml"]);
     let mut found = json(&work.path().join("out/culprits.json"));
-    drop_places(&mut found);
+    let back = |text: &str| {
+        let undo = |text: String, position| {
+            text.replace(&format!("logs/{}:", name(position)), &format!("logs/#{position}:"))
+        };
+        (0..logs.len()).fold(text.to_owned(), undo)
+    };
+    undo_names(&mut found, &back);
     found
 }
 
-/// Takes out all `where` lists: they hold the names of files.
-fn drop_places(value: &mut Value) {
+/// Gives every text its old names, and puts lists that stand in order of names into one order.
+fn undo_names(value: &mut Value, back: &impl Fn(&str) -> String) {
     match value {
+        Value::String(text) => *text = back(text),
         Value::Object(fields) => {
-            fields.remove("where");
-            fields.values_mut().for_each(drop_places);
+            for (key, field) in fields {
+                undo_names(field, back);
+                if let (true, Value::Array(list)) = (key == "where" || key == "remarks", field) {
+                    list.sort_by_key(ToString::to_string);
+                }
+            }
         }
-        Value::Array(list) => list.iter_mut().for_each(drop_places),
+        Value::Array(list) => list.iter_mut().for_each(|item| undo_names(item, back)),
         _ => {}
     }
 }
@@ -109,6 +121,7 @@ fn names_and_order_of_log_files_change_only_names() {
     let backward = found_with(|position| format!("{:03}", 999 - position));
     let (one, two) = (format!("{forward:#}"), format!("{backward:#}"));
     let differing = one.lines().zip(two.lines()).find(|(a, b)| a != b);
+    assert!(one.contains("logs/#0:"), "no log is named, so nothing was undone");
     assert!(one == two, "the order of the files changes what is found: {differing:?}");
     assert!(one.contains("branch:rear-splice"), "nothing was found in the renamed logs");
 }
