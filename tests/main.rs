@@ -1,4 +1,6 @@
-//! One binary for all integration tests; each file below tests one promise.
+//! One binary for all integration tests; each module below tests one promise.
+//!
+//! Modules are folders, so that cargo takes none of them for a binary of its own.
 
 /// The stages look back, never forward; one door for reading, few for writing.
 mod dependency_direction;

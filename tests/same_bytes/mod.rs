@@ -121,7 +121,7 @@ fn names_and_order_of_log_files_change_only_names() {
     let backward = found_with(|position| format!("{:03}", 999 - position));
     let (one, two) = (format!("{forward:#}"), format!("{backward:#}"));
     let differing = one.lines().zip(two.lines()).find(|(a, b)| a != b);
-    assert!(one.contains("logs/#0:"), "no log is named, so nothing was undone");
+    assert!(one.contains("logs/#"), "no log is named, so nothing was undone");
     assert!(one == two, "the order of the files changes what is found: {differing:?}");
     assert!(one.contains("branch:rear-splice"), "nothing was found in the renamed logs");
 }

@@ -1,4 +1,4 @@
-//! Cases as data: each file in `whole_program/` lays out input files, runs the program, and says what
+//! Cases as data: each TOML file beside this one lays out input files, runs the program, and says what
 //! must come of it. A case is added without a line of Rust.
 //!
 //! ```toml
@@ -94,7 +94,8 @@ struct Expected {
 
 #[test]
 fn every_case_comes_out_as_written() {
-    let cases = files(&project().join("tests/whole_program"));
+    let mut cases = files(&project().join("tests/whole_program"));
+    cases.retain(|name, _| name.extension().is_some_and(|ending| ending == "toml"));
     assert!(cases.len() >= 17, "only {} cases were found", cases.len());
     let mut wrong = Vec::new();
     for (name, bytes) in cases {
