@@ -1,3 +1,30 @@
-//! One binary for all integration tests; each file below tests one promise.
+//! One binary for all integration tests; each module below tests one promise.
+//!
+//! Modules are folders, so that cargo takes none of them for a binary of its own.
 
+/// The stages look back, never forward; one door for reading, few for writing.
+mod dependency_direction;
+
+/// Running the program in folders of its own, and looking at what it leaves there.
+mod program;
+
+/// Cases as data: files, a command line, what must come of it.
+mod whole_program;
+
+/// The same inputs give the same bytes at any number of threads.
+mod same_bytes;
+
+/// The sample logs against their truth.
+mod sample_logs;
+
+/// The committed reports are what the program writes today.
+mod committed_reports;
+
+/// Captures from real vehicles, where they are at hand.
+mod captures;
+
+/// Laws that hold for any input.
+mod properties;
+
+/// Rehearsals as a whole.
 mod rehearse;

@@ -157,7 +157,7 @@ fn is_utf16(first: &[u8]) -> bool {
 fn log_line() -> &'static Regex {
     static FORM: OnceLock<Regex> = OnceLock::new();
     FORM.get_or_init(|| {
-        Regex::new(r"^ *\([0-9]+\.[0-9]+\)[ \t]")
+        Regex::new(r"^ *\([0-9]+[.,][0-9]+\)[ \t]")
             .expect("the pattern is a constant that tests compile")
     })
 }
