@@ -22,6 +22,9 @@ const SET_AFTER: f64 = 15.0;
 const SET_BEFORE: f64 = 2.0;
 /// Share of the dated codes that must fit.
 const FITS: f64 = 0.6;
+/// A start may begin so long after the report by the report's own clock (seconds); beyond that the
+/// codes must leave no doubt that the clock is wrong.
+const CLOCK_OFF: f64 = 300.0;
 /// A report without any dated code is put to trouble at most this old (seconds): a week.
 const UNDATED: f64 = 7.0 * 86_400.0;
 
@@ -108,6 +111,9 @@ fn by_codes(
             continue;
         }
         let accused = overlap(fresh, &own);
+        if age < -CLOCK_OFF && !beyond_doubt(&dated, start, &own, accused) {
+            continue;
+        }
         let score = if dated.is_empty() {
             if !(0.0..=UNDATED).contains(&age) {
                 continue;
@@ -130,6 +136,18 @@ fn by_codes(
         }
     }
     best.map(|(_, _, place)| place)
+}
+
+/// Whether codes fit a start so well that the report's clock must be wrong: at least three are dated,
+/// all were set while the trouble lasted, and most of the accused were silent.
+fn beyond_doubt(dated: &[f64], start: &Start, own: &[&Trouble], accused: f64) -> bool {
+    let during = |since: &f64| {
+        own.iter().any(|t| {
+            let begin = t.begin.seconds_since(start.begin);
+            (begin..=t.end.seconds_since(start.begin) + SET_BEFORE).contains(since)
+        })
+    };
+    dated.len() >= 3 && dated.iter().all(during) && accused >= 0.7
 }
 
 fn fits(since: f64, start: &Start, own: &[&Trouble]) -> bool {

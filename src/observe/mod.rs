@@ -16,6 +16,7 @@ mod phases;
 mod rows;
 mod runs;
 mod senders;
+mod shared_gaps;
 mod silences;
 mod starts;
 mod testimony;

@@ -1,7 +1,7 @@
 //! Hands findings and tables to `reports`; nothing is written elsewhere.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Component, PathBuf};
 
 use super::plan::{Format, Plan, View};
 use super::run::{RunError, VehicleInput};
@@ -20,6 +20,22 @@ pub(super) fn settle(tally: &mut Tally) {
     tally.rejects.sort();
     tally.skipped.sort();
     tally.leniencies.sort();
+}
+
+/// The output folder, without `x/..` in its path.
+pub(super) fn folder(plan: &Plan) -> PathBuf {
+    let mut plain = PathBuf::new();
+    for part in plan.base.join(&plan.output.folder).components() {
+        let named = matches!(plain.components().next_back(), Some(Component::Normal(_)));
+        match part {
+            Component::CurDir => {}
+            Component::ParentDir if named => {
+                plain.pop();
+            }
+            part => plain.push(part),
+        }
+    }
+    plain
 }
 
 /// Writes all reports of a run; the main one comes first in the list.
@@ -62,7 +78,7 @@ pub(super) fn write(
     } else {
         Vec::new()
     };
-    let folder = plan.base.join(&plan.output.folder);
+    let folder = folder(plan);
     write_reports(&folder, &heading, formats, findings, tally, &tables)
         .map_err(|e| RunError::Write(format!("{:#}", anyhow::Error::from(e))))
 }

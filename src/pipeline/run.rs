@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::logs::{self, ByVehicle, Watching};
 use super::outputs;
-use super::plan::Plan;
+use super::plan::{Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
 use crate::conditions::{exposures, risks};
@@ -16,6 +16,7 @@ use crate::incidents::{Gathered, VehicleFacts, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, testimony};
 use crate::read::{ScanReport, ServiceNote, Tally};
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
+use crate::vocabulary::Reject;
 
 /// What was asked on the command line.
 #[derive(Debug, Clone, Copy, Default)]
@@ -65,7 +66,7 @@ pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<O
     if sources.logs.is_empty() && sources.reports.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources) });
     }
-    let folder = plan.base.join(&plan.output.folder);
+    let folder = outputs::folder(plan);
     let store = match sources.logs.is_empty() {
         true => None,
         false => {
@@ -85,6 +86,15 @@ pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<O
     };
     let logs = logs::all(&watching, &mut tally, &mut remarks);
     let mut vehicles = vehicles(plan, &sources, logs, &mut tally);
+    for vehicle in vehicles.keys().filter(|v| sources.network_of(v).is_none()) {
+        if !sources.networks.is_empty() {
+            remarks.push(format!(
+                "{vehicle}: {} network descriptions were read, but the vehicles table does not say which \
+                 is its own; none is used",
+                sources.networks.len()
+            ));
+        }
+    }
     let findings = weigh(plan, &sources, &mut vehicles);
     outputs::settle(&mut tally);
     let written = outputs::write(plan, settings.strict, &findings, &vehicles, &tally, &remarks)?;
@@ -98,10 +108,11 @@ pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
     let mut remarks = std::mem::take(&mut sources.remarks);
     for row in &sources.vehicles {
         if let Some(network) = row.network.as_ref().filter(|n| !sources.networks.contains_key(*n)) {
-            remarks.push(format!(
-                "{}: vehicle {} names network `{network}`, which no network description has",
-                row.place, row.vehicle
-            ));
+            let reason = format!(
+                "vehicle {} names network `{network}`, which no network description has",
+                row.vehicle
+            );
+            sources.tally.rejects.push(Reject::one(row.place.clone(), reason));
         }
     }
     if sources.logs.is_empty() && sources.reports.is_empty() {
@@ -151,7 +162,8 @@ fn vehicles(
     tally: &mut Tally,
 ) -> BTreeMap<String, VehicleInput> {
     let mut all: BTreeMap<String, VehicleInput> = BTreeMap::new();
-    for row in &sources.vehicles {
+    // A session is about the vehicles it has inputs of; a fleet also misses those it has none of.
+    for row in sources.vehicles.iter().filter(|_| plan.view != View::Session) {
         all.entry(row.vehicle.clone()).or_default();
     }
     for (vehicle, mut facts) in logs {
@@ -167,9 +179,15 @@ fn vehicles(
             tally.outside_period += 1;
         }
     }
-    for note in &sources.notes {
+    for note in sources
+        .notes
+        .iter()
+        .filter(|n| plan.view != View::Session || all.contains_key(&n.vehicle))
+        .cloned()
+        .collect::<Vec<_>>()
+    {
         // A note about a vehicle that nothing else names is kept: it may explain a quiet vehicle.
-        all.entry(note.vehicle.clone()).or_default().notes.push(note.clone());
+        all.entry(note.vehicle.clone()).or_default().notes.push(note);
     }
     all
 }

@@ -3,6 +3,7 @@
 //! Given what was silent, the blocks are taken as independent. A block that has nothing to say (no
 //! log, no scan) is absent: it returns `None` and moves nothing. All values are natural logarithms.
 
+use super::accusations::accusations;
 use super::hypotheses::{Hypothesis, Manner};
 use super::rates::{self, Level as Weighted};
 use super::scene::{Level, Scene};
@@ -54,7 +55,7 @@ pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Opti
     }
 }
 
-fn bernoulli(happened: bool, p: f64) -> f64 {
+pub(super) fn bernoulli(happened: bool, p: f64) -> f64 {
     if happened { p.ln() } else { (1.0 - p).ln() }
 }
 
@@ -65,7 +66,7 @@ fn mixed(levels: &[Weighted], each: impl Fn(f64) -> f64) -> f64 {
 }
 
 /// How many of the others a hypothesis strikes, by severity.
-fn severities(manner: Manner) -> &'static [Weighted] {
+pub(super) fn severities(manner: Manner) -> &'static [Weighted] {
     match manner {
         Manner::Talks | Manner::Floods => &rates::DISTURBED,
         Manner::BusOff => &rates::DISTURBED_SHORTLY,
@@ -232,121 +233,6 @@ fn age(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         if all { bernoulli(scene.repaired_before, pick(rates::REPAIRED_BEFORE)) } else { 0.0 };
     let repeats = f64::from(scene.repeats) * pick(rates::REPEATED).ln();
     Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired + repeats)
-}
-
-/// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
-fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 {
-    let (off, on) = rates::LOSES;
-    let (me, it) = (h.struck[reporter], h.struck[accused]);
-    let both = h.reach[reporter] && h.reach[accused];
-    match h.manner {
-        Manner::Dead | Manner::Feed | Manner::Ground => match (me, it) {
-            (true, _) => rates::DEAD_ACCUSES,
-            (false, true) => off,
-            _ => on,
-        },
-        Manner::CutOff | Manner::Branch => match (me, it) {
-            (true, false) => rates::CUT_OFF_LOSES,
-            (false, true) => off,
-            _ => on,
-        },
-        Manner::BusOff if it => off,
-        Manner::BusOff if me => rates::CUT_OFF_LOSES,
-        Manner::Talks if it => on.max(severity * rates::TALKER_UNHEARD),
-        Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Wires => {
-            if both {
-                on.max(severity)
-            } else {
-                on
-            }
-        }
-        Manner::Supply => on.max(severity),
-        Manner::Artefact | Manner::Stale | Manner::Other => rates::FALSE_CODE,
-    }
-}
-
-/// The same where a log tells whether the accused was silent.
-fn loses_given_log(
-    scene: &Scene,
-    h: &Hypothesis,
-    reporter: usize,
-    accused: usize,
-    severity: f64,
-) -> f64 {
-    match scene.silent[accused] {
-        Some(true) if scene.silent[reporter] != Some(true) => scene.missed[accused],
-        Some(false) if scene.silent[reporter] != Some(true) => {
-            // Alive on the wire: only a reporter that cannot hear loses it.
-            let cut = match h.manner {
-                Manner::CutOff | Manner::Branch if h.struck[reporter] && !h.struck[accused] => {
-                    rates::CUT_OFF_LOSES
-                }
-                Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires => severity * 0.3,
-                _ => 0.0,
-            };
-            rates::LOSES.1.max(cut)
-        }
-        _ => loses(h, reporter, accused, severity),
-    }
-}
-
-fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    if scene.rows.is_empty() {
-        return None;
-    }
-    if h.manner == Manner::Stale && scene.all_history == Some(true) {
-        // Old codes may form any pattern: the caller's mean of the rest stands in.
-        return Some(f64::NAN);
-    }
-    let mut terms = Vec::new();
-    for (severity_weight, severity) in severities(h.manner) {
-        for (hit_weight, hit) in rates::HITS {
-            let mut total = severity_weight.ln() + hit_weight.ln();
-            for (reporter, row) in &scene.rows {
-                total += row_likelihood(scene, h, *reporter, row, *severity, hit);
-            }
-            terms.push(total);
-        }
-    }
-    Some(log_sum_exp(&terms))
-}
-
-/// One reporter's row: it may be one that never stores anything.
-fn row_likelihood(
-    scene: &Scene,
-    h: &Hypothesis,
-    reporter: usize,
-    row: &[(bool, f64)],
-    severity: f64,
-    hit: f64,
-) -> f64 {
-    let whole_bus =
-        matches!(h.manner, Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires);
-    let each = |severity: f64| -> f64 {
-        row.iter()
-            .enumerate()
-            .filter(|(accused, _)| *accused != reporter)
-            .map(|(accused, (says, listens))| {
-                let lost = loses_given_log(scene, h, reporter, accused, severity);
-                let p = (listens * lost * hit).clamp(rates::FALSE_CODE, 0.99);
-                bernoulli(*says, p)
-            })
-            .sum()
-    };
-    let product = if whole_bus {
-        let (off, all) = rates::ROW_OFF;
-        let (spared, few) = rates::ROW_SPARED;
-        log_sum_exp(&[
-            off.ln() + each(all),
-            spared.ln() + each(few),
-            (1.0 - off - spared).ln() + each(severity),
-        ])
-    } else {
-        each(severity)
-    };
-    let empty = row.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
-    let stores = (1.0 - rates::STORES_NOTHING).ln() + product;
-    if empty { log_sum_exp(&[rates::STORES_NOTHING.ln(), stores]) } else { stores }
 }
 
 fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {

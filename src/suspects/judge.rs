@@ -42,7 +42,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
     let mut remarks = gathered.remarks.clone();
     if network.is_none() {
         remarks.push(
-            "no network description: branches, feeds and grounds cannot be suspected, and identifiers \
+            "no network description is used: branches, feeds and grounds cannot be suspected, and identifiers \
              have no names; add one under `networks` and name it in the vehicles table"
                 .to_owned(),
         );

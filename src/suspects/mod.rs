@@ -4,6 +4,7 @@
 //! [`VehicleFinding`]. `hypotheses` lays out the space, `scene` turns an incident into numbers,
 //! `blocks` gives each block's likelihood from the one table in `rates`, `ranking` pools them.
 
+mod accusations;
 mod blocks;
 mod findings;
 mod hypotheses;

@@ -16,24 +16,41 @@ pub(super) fn verdict(suspects: &[SuspectFinding], incidents: usize) -> (Verdict
     if first.probability >= rates::DECIDED && ahead >= rates::SEPARATED_DB {
         let best = first.speaking_for().next().map(|e| e.what.clone()).unwrap_or_default();
         let because = format!(
-            "{} leads with {:.0} % after {incidents} incident(s); what speaks most for it: {best}",
+            "{} leads with {} after {}; what speaks most for it: {best}",
             first.suspect,
-            first.probability * 100.0
+            percent(first.probability),
+            counted(incidents)
         );
         return (Verdict::Suspect(first.suspect.clone()), because);
     }
     let because = match suspects.get(1) {
         Some(second) => format!(
-            "the evidence of {incidents} incident(s) does not separate {} ({:.0} %) from {} ({:.0} %); \
-             {:.0} % and {:.0} dB ahead of the next are asked for",
+            "the evidence of {} does not separate {} ({}) from {} ({}); {:.0} % and {:.0} dB ahead of \
+             the next are asked for",
+            counted(incidents),
             first.suspect,
-            first.probability * 100.0,
+            percent(first.probability),
             second.suspect,
-            second.probability * 100.0,
+            percent(second.probability),
             rates::DECIDED * 100.0,
             rates::SEPARATED_DB
         ),
         None => "too little evidence".to_owned(),
     };
     (Verdict::Undecided, because)
+}
+
+/// A probability in percent; never as certain as 0 or 100.
+fn percent(probability: f64) -> String {
+    if probability > 0.995 {
+        ">99 %".to_owned()
+    } else if probability < 0.005 {
+        "<1 %".to_owned()
+    } else {
+        format!("{:.0} %", probability * 100.0)
+    }
+}
+
+fn counted(incidents: usize) -> String {
+    if incidents == 1 { "1 incident".to_owned() } else { format!("{incidents} incidents") }
 }

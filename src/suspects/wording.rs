@@ -153,10 +153,10 @@ fn restart(incidents: &[&Incident]) -> (String, Vec<Place>) {
 
 fn disturbance(incidents: &[&Incident]) -> (String, Vec<Place>) {
     let logged = incidents.iter().filter(|i| i.logged).count();
-    let strong = |k: &str| matches!(k, "error-frames" | "flood" | "unknown-identifiers");
-    let signs = || incidents.iter().flat_map(|i| &i.disturbances).filter(|d| strong(d.kind));
-    let hit = incidents.iter().filter(|i| i.disturbances.iter().any(|d| strong(d.kind))).count();
-    let example = signs().next().map(|d| format!(" (such as: {})", d.detail)).unwrap_or_default();
+    let hit = incidents.iter().filter(|i| !i.disturbances.is_empty()).count();
+    let signs = || incidents.iter().flat_map(|i| &i.disturbances);
+    let first = signs().next().and_then(|d| d.detail.split("; ").next()).unwrap_or_default();
+    let example = if first.is_empty() { String::new() } else { format!(" (such as: {first})") };
     let what = format!("the bus was disturbed in {hit} of {logged} logged incidents{example}");
     (what, signs().map(|d| d.place.clone()).collect())
 }
