@@ -21,6 +21,7 @@ struct Found {
 }
 
 /// Runs one capture; `None`, and a line that says so, when captures are not at hand.
+#[expect(clippy::print_stdout, reason = "a skipped test says so in the test's own output")]
 fn found(capture: &str) -> Option<Found> {
     let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from) else {
         println!("skipped {capture}: BUSWITNESS_CAPTURES does not name a folder of captures");

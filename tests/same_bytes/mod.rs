@@ -98,14 +98,16 @@ fn found_with(name: impl Fn(usize) -> String) -> Value {
     found
 }
 
-/// Gives every text its old names, and puts lists that stand in order of names into one order.
+/// Gives every text its old names and puts the remarks, which stand in order of names, into one order.
+/// Lists of places go: they keep the first dozen by name.
 fn undo_names(value: &mut Value, back: &impl Fn(&str) -> String) {
     match value {
         Value::String(text) => *text = back(text),
         Value::Object(fields) => {
+            fields.remove("where");
             for (key, field) in fields {
                 undo_names(field, back);
-                if let (true, Value::Array(list)) = (key == "where" || key == "remarks", field) {
+                if let ("remarks", Value::Array(list)) = (key.as_str(), field) {
                     list.sort_by_key(ToString::to_string);
                 }
             }
