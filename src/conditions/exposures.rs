@@ -18,6 +18,9 @@ use crate::observe::SignalRow;
 use crate::read::{ScanReport, ServiceNote};
 use crate::vocabulary::Instant;
 
+/// Conditions that a scan notes count for a start that ended at most so long before or after it (seconds).
+const SCAN_WITHIN_S: f64 = 1800.0;
+
 /// A log's ambient temperature counts within this time of the start, seconds: later the engine
 /// has warmed the sensor.
 const AMBIENT_WITHIN_S: f64 = 600.0;
@@ -56,9 +59,14 @@ pub fn exposures(
     let mut found = Vec::with_capacity(starts.len());
     let mut before: Option<&Start> = None;
     for start in starts {
-        let scans: Vec<&ScanReport> =
-            start.reports.iter().filter_map(|at| reports.get(*at as usize)).collect();
         let at = start.begin;
+        // A report taken much later may tell of this start, but its weather is another's.
+        let scans: Vec<&ScanReport> = start
+            .reports
+            .iter()
+            .filter_map(|number| reports.get(*number as usize))
+            .filter(|scan| scan.taken_at.seconds_since(start.end).abs() <= SCAN_WITHIN_S)
+            .collect();
         let first_minutes = start.end.min(at.plus_seconds(AMBIENT_WITHIN_S));
         let ambient_c = from_log(&ambient, at, first_minutes, |_, _| false)
             .or_else(|| from_report(&scans, at, |scan| scan.ambient_c))

@@ -100,6 +100,8 @@ fn by_codes(
     trouble: &[Trouble],
     earliest: Option<crate::vocabulary::Instant>,
 ) -> Option<usize> {
+    // A report that names a start of its own needs more than whom it accuses to be put elsewhere.
+    let elsewhere = report.since_start_s.is_some();
     let dated: Vec<f64> =
         fresh.iter().filter(|c| matters(c)).filter_map(|c| c.since_start_s).collect();
     let mut best: Option<(f64, f64, usize)> = None;
@@ -115,7 +117,7 @@ fn by_codes(
             continue;
         }
         let score = if dated.is_empty() {
-            if !(0.0..=UNDATED).contains(&age) {
+            if elsewhere || !(0.0..=UNDATED).contains(&age) {
                 continue;
             }
             accused

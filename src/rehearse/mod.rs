@@ -6,8 +6,8 @@
 //! drawn from the likelihoods that the analysis uses. The same scenario gives the same bytes at
 //! any number of threads: each vehicle draws from streams of its own.
 //!
-//! The way of a vehicle: [`starts`] (its calendar) → [`course`] (what supplies and wires do)
-//! → [`traffic`] (frames, errors, what nodes conclude) → [`logger`], [`memory`], [`papers`].
+//! The way of a vehicle: `starts` (its calendar) → `course` (what supplies and wires do)
+//! → `traffic` (frames, errors, what nodes conclude) → `logger`, `memory`, `papers`.
 
 mod chance;
 mod codes;

@@ -1,17 +1,17 @@
 //! The one table of rates that the weights of evidence rest on.
 //!
-//! Marks: [M] METHODS 3.2 starting rates; [F] a fact of the trade (FACTS 4.5, 6.4, 8.1, 8.2); [J] our
+//! Marks: (M) METHODS 3.2 starting rates; (F) a fact of the trade (FACTS 4.5, 6.4, 8.1, 8.2); (J) our
 //! judgement, common practice, no source. None is taken from the rehearsal's own parameters.
 
 /// A level of severity with its weight and the share of victims it strikes.
 pub(super) type Level = (f64, f64);
 
-/// Prior weight of each class of suspects. [M, the share of `none` raised: J]
+/// Prior weight of each class of suspects. (M, the share of `none` raised: J)
 pub(super) const PRIOR_DROPS_OUT: f64 = 0.28;
-/// Of the nodes that drop out: without power (restarts), or cut off from the bus with power. [J]
+/// Of the nodes that drop out: without power (restarts), or cut off from the bus with power. (J)
 pub(super) const SHARE_DEAD: f64 = 0.5;
 pub(super) const PRIOR_DISTURBS: f64 = 0.20;
-/// Of the disturbers: goes bus-off itself, garbles but keeps talking, floods with valid frames. [J]
+/// Of the disturbers: goes bus-off itself, garbles but keeps talking, floods with valid frames. (J)
 pub(super) const SHARES_DISTURBER: [f64; 3] = [0.4, 0.4, 0.2];
 pub(super) const PRIOR_BRANCH: f64 = 0.16;
 pub(super) const PRIOR_FEED: f64 = 0.08;
@@ -20,37 +20,37 @@ pub(super) const PRIOR_WIRES: f64 = 0.06;
 pub(super) const PRIOR_SUPPLY: f64 = 0.06;
 pub(super) const PRIOR_ARTEFACT: f64 = 0.04;
 pub(super) const PRIOR_STALE: f64 = 0.05;
-/// None of these: the theory that lets all others be wrong. [M .03]
+/// None of these: the theory that lets all others be wrong. (M .03)
 pub(super) const PRIOR_OTHER: f64 = 0.02;
 
-/// One alien incident costs a hypothesis at most 10 log10(1/eps) dB. [M eps .05 to .1]
+/// One alien incident costs a hypothesis at most 10 log10(1/eps) dB. (M eps .05 to .1)
 pub(super) const CONTAMINATION: f64 = 0.05;
 /// Incidents of one vehicle are not independent: their joint weight is tempered, down to this as they
-/// become many; a single one counts fully. [M .75]
+/// become many; a single one counts fully. (M .75)
 pub(super) const TEMPER: f64 = 0.75;
-/// Accusations are copies of few events. [M .1 to .4 for independent pairs; rows are mixed here: J]
+/// Accusations are copies of few events. (M .1 to .4 for independent pairs; rows are mixed here: J)
 pub(super) const ACCUSATIONS_COUNT: f64 = 0.5;
-/// So are missing answers of one scan. [J]
+/// So are missing answers of one scan. (J)
 pub(super) const ANSWERS_COUNT: f64 = 0.8;
 
-/// A struck node falls silent. [M .9 to .97]
+/// A struck node falls silent. (M .9 to .97)
 pub(super) const STRUCK: f64 = 0.93;
-/// A bystander falls silent: mostly rarely, sometimes the fault reaches further. [M .01 to .03]
+/// A bystander falls silent: mostly rarely, sometimes the fault reaches further. (M .01 to .03)
 pub(super) const BYSTANDER: [Level; 2] = [(0.85, 0.01), (0.15, 0.10)];
-/// The same for answers: a node that the fault does not strike answers nearly always. [J]
+/// The same for answers: a node that the fault does not strike answers nearly always. (J)
 pub(super) const BYSTANDER_MUTE: [Level; 2] = [(0.95, 0.01), (0.05, 0.10)];
-/// Share of the others that a disturber silences. [M .85, spread: J]
+/// Share of the others that a disturber silences. (M .85, spread: J)
 pub(super) const DISTURBED: [Level; 4] = [(0.25, 0.985), (0.25, 0.8), (0.25, 0.4), (0.25, 0.05)];
-/// The same when the disturber soon goes bus-off and leaves the bus alone. [F 4.5, J]
+/// The same when the disturber soon goes bus-off and leaves the bus alone. (F 4.5, J)
 pub(super) const DISTURBED_SHORTLY: [Level; 3] = [(0.25, 0.92), (0.25, 0.4), (0.5, 0.04)];
-/// Share of nodes that a fault of the bus wires silences. [M .97, spread: J]
+/// Share of nodes that a fault of the bus wires silences. (M .97, spread: J)
 pub(super) const WIRES: [Level; 3] = [(0.6, 0.96), (0.25, 0.6), (0.15, 0.1)];
-/// Share of nodes that a dip of the supply stops: anything. [M .5, spread: F 8.1 cranking]
+/// Share of nodes that a dip of the supply stops: anything. (M .5, spread: F 8.1 cranking)
 pub(super) const SUPPLY: [Level; 4] = [(0.25, 0.08), (0.25, 0.25), (0.25, 0.5), (0.25, 0.85)];
-/// A talking disturber is itself unheard, as a share of what it does to others. [M .35]
+/// A talking disturber is itself unheard, as a share of what it does to others. (M .35)
 pub(super) const TALKER_UNHEARD: f64 = 0.35;
 
-/// Disturbance none, low, high, by manner. [M, spread: J]
+/// Disturbance none, low, high, by manner. (M, spread: J)
 pub(super) const LEVELS_DISTURBER: [f64; 3] = [0.06, 0.14, 0.80];
 pub(super) const LEVELS_DROP_OUT: [f64; 3] = [0.66, 0.28, 0.06];
 pub(super) const LEVELS_UNPOWERED: [f64; 3] = [0.76, 0.19, 0.05];
@@ -59,97 +59,97 @@ pub(super) const LEVELS_WIRES: [f64; 3] = [0.10, 0.12, 0.78];
 pub(super) const LEVELS_SUPPLY: [f64; 3] = [0.66, 0.22, 0.12];
 pub(super) const LEVELS_NONE: [f64; 3] = [0.90, 0.08, 0.02];
 /// A flood of valid frames is seen: from a node that floods, from another disturber, from anything
-/// else (no wire makes valid frames). [J]
+/// else (no wire makes valid frames). (J)
 pub(super) const FLOOD_SEEN: (f64, f64, f64) = (0.9, 0.08, 0.01);
-/// The flooding identifier is one that the culprit sends anyway; that another node sends. [J]
+/// The flooding identifier is one that the culprit sends anyway; that another node sends. (J)
 pub(super) const FLOOD_IS_OWN: (f64, f64) = (0.5, 0.01);
 /// Frames lost against what a node of that rate loses, ln ratio: mean and spread for a disturber that
-/// keeps talking, for a node that is itself struck, for a bystander. [F 4.3, 4.5; J]
+/// keeps talking, for a node that is itself struck, for a bystander. (F 4.3, 4.5; J)
 pub(super) const LOSS_TALKER: (f64, f64) = (-1.2, 0.7);
 pub(super) const LOSS_STRUCK: (f64, f64) = (1.0, 0.7);
 pub(super) const LOSS_BYSTANDER: (f64, f64) = (0.0, 0.4);
 /// Median share that the others lose: ln of the middle and spread, when the disturber soon goes
-/// bus-off (32 tries, then a wait), and when the disturbance goes on. [F 4.3, 4.5; J]
+/// bus-off (32 tries, then a wait), and when the disturbance goes on. (F 4.3, 4.5; J)
 pub(super) const OTHERS_LOSE_SHORTLY: (f64, f64) = (0.06, 1.0);
 pub(super) const OTHERS_LOSE: (f64, f64) = (0.2, 0.9);
-/// Median share lost by the nodes that are not silent: from here on the bus itself is disturbed. [J]
+/// Median share lost by the nodes that are not silent: from here on the bus itself is disturbed. (J)
 pub(super) const PARTLY_LOST: (f64, f64) = (0.03, 0.08);
-/// Most that the losses of one incident may weigh, in natural logarithm. [J]
+/// Most that the losses of one incident may weigh, in natural logarithm. (J)
 pub(super) const MOST_BY_LOSS: f64 = 2.5;
-/// Frames that must have been due before a share says anything. [J]
+/// Frames that must have been due before a share says anything. (J)
 pub(super) const FEWEST_DUE: f64 = 8.0;
 
-/// A silent node of this kind restarts: without power, or cut off. [F 4.5]
+/// A silent node of this kind restarts: without power, or cut off. (F 4.5)
 pub(super) const RESTARTS: (f64, f64) = (0.85, 0.08);
-/// The culprit stands out among many silent: first to fall or silent much longer. [M weight 8, J]
+/// The culprit stands out among many silent: first to fall or silent much longer. (M weight 8, J)
 pub(super) const STANDS_OUT: f64 = 0.6;
 
-/// How readily time-outs mature into codes, by incident. [M .6 to .7, spread: J]
+/// How readily time-outs mature into codes, by incident. (M .6 to .7, spread: J)
 pub(super) const HITS: [Level; 3] = [(0.33, 0.3), (0.34, 0.6), (0.33, 0.9)];
 /// While the whole bus is disturbed, a reporter may itself be off the bus (and lose everybody), or be
-/// spared: shares and what they lose; the rest loses what the bus loses. [F 8.1; J]
+/// spared: shares and what they lose; the rest loses what the bus loses. (F 8.1; J)
 pub(super) const ROW_OFF: (f64, f64) = (0.25, 0.9);
 pub(super) const ROW_SPARED: (f64, f64) = (0.25, 0.03);
-/// A reporter never stores network codes. [J]
+/// A reporter never stores network codes. (J)
 pub(super) const STORES_NOTHING: f64 = 0.15;
-/// A code without cause. [M .02]
+/// A code without cause. (M .02)
 pub(super) const FALSE_CODE: f64 = 0.01;
-/// Whether one node listens to another before anything is known. [J]
+/// Whether one node listens to another before anything is known. (J)
 pub(super) const LISTENS: f64 = 0.5;
-/// A reporter loses a node that is off the bus; that is not. [M .7 to .95]
+/// A reporter loses a node that is off the bus; that is not. (M .7 to .95)
 pub(super) const LOSES: (f64, f64) = (0.9, 0.02);
-/// A node cut off with power loses those beyond the cut. [M .6]
+/// A node cut off with power loses those beyond the cut. (M .6)
 pub(super) const CUT_OFF_LOSES: f64 = 0.8;
-/// A node without power accuses others. [M .03]
+/// A node without power accuses others. (M .03)
 pub(super) const DEAD_ACCUSES: f64 = 0.06;
-/// Time-out constant of reporters, seconds. [F 8.2: 0.5 to 10.6 s]
+/// Time-out constant of reporters, seconds. (F 8.2: 0.5 to 10.6 s)
 pub(super) const TIME_OUT_S: f64 = 1.5;
 
-/// A scan falls into the time of the fault. [J]
+/// A scan falls into the time of the fault. (J)
 pub(super) const SCAN_DURING: f64 = 0.5;
-/// A struck node is mute during the fault; anybody is mute otherwise. [M .9 / .03; the second lowered:
-/// a sound node hardly ever misses a sound tester: J]
+/// A struck node is mute during the fault; anybody is mute otherwise. (M .9 / .03; the second lowered:
+/// a sound node hardly ever misses a sound tester: J)
 pub(super) const MUTE: (f64, f64) = (0.88, 0.02);
 
 /// All codes of an incident are history already when they are first read: codes of an old fault, or
-/// codes of a living one. [J]
+/// codes of a living one. (J)
 pub(super) const ALL_HISTORY: (f64, f64) = (0.9, 0.1);
-/// A later report repeats the same codes unchanged: codes of an old fault, of a living one. [J]
+/// A later report repeats the same codes unchanged: codes of an old fault, of a living one. (J)
 pub(super) const REPEATED: (f64, f64) = (0.98, 0.75);
-/// Most such reports that count. [J]
+/// Most such reports that count. (J)
 pub(super) const MOST_REPEATS: u32 = 6;
-/// A repair of an accused node was noted before these codes were first read. [J]
+/// A repair of an accused node was noted before these codes were first read. (J)
 pub(super) const REPAIRED_BEFORE: (f64, f64) = (0.4, 0.06);
 /// Several nodes are mute, and nobody stored a word about any of them: the tester's doing, a living
-/// fault. [J]
+/// fault. (J)
 pub(super) const UNCORROBORATED: (f64, f64) = (0.9, 0.4);
-/// A node says that the bus was down: in a fault of the whole bus, cut off, otherwise. [J; F 8.1]
+/// A node says that the bus was down: in a fault of the whole bus, cut off, otherwise. (J; F 8.1)
 pub(super) const SAYS_DOWN: (f64, f64, f64) = (0.4, 0.3, 0.04);
 /// Lowest voltage known: as low as a failed crank, as low as a weak battery at rest, sound; by supply,
-/// feed or ground, otherwise. A tester mostly measures after the dip. [M .95 / .12 / .05, spread: J]
+/// feed or ground, otherwise. A tester mostly measures after the dip. (M .95 / .12 / .05, spread: J)
 pub(super) const VOLTAGE_SUPPLY: [f64; 3] = [0.45, 0.35, 0.20];
 pub(super) const VOLTAGE_FEED: [f64; 3] = [0.06, 0.14, 0.80];
 pub(super) const VOLTAGE_OTHER: [f64; 3] = [0.03, 0.12, 0.85];
-/// Somebody stored a code of its own supply: supply, feed or ground, otherwise. [J]
+/// Somebody stored a code of its own supply: supply, feed or ground, otherwise. (J)
 pub(super) const OWN_SUPPLY: (f64, f64, f64) = (0.75, 0.35, 0.05);
-/// First sign within the seconds of cranking: supply, otherwise. [F 8.1]
+/// First sign within the seconds of cranking: supply, otherwise. (F 8.1)
 pub(super) const EARLY: (f64, f64) = (0.92, 0.35);
-/// These seconds. [F 8.1: discount accusations within 5 s of a start attempt]
+/// These seconds. (F 8.1: discount accusations within 5 s of a start attempt)
 pub(super) const CRANKING_S: f64 = 8.0;
 /// Volts of a 12 V supply below which modules stop, and below which a battery at rest is weak; a 24 V
-/// supply has twice these. [F 8.1; the second: common practice, no source]
+/// supply has twice these. (F 8.1; the second: common practice, no source)
 pub(super) const CRANK_FAILS_V: f64 = 9.6;
 pub(super) const WEAK_AT_REST_V: f64 = 12.0;
-/// Above this, a vehicle has a 24 V supply. [J]
+/// Above this, a vehicle has a 24 V supply. (J)
 pub(super) const HIGHEST_12V: f64 = 16.5;
 
-/// `recovered`, `no change`, `worse`, when the target was the culprit, and when it was not. [J]
+/// `recovered`, `no change`, `worse`, when the target was the culprit, and when it was not. (J)
 pub(super) const OUTCOMES: [(f64, f64); 3] = [(0.88, 0.15), (0.08, 0.75), (0.04, 0.10)];
-/// An incident in spite of a cure. [M .01]
+/// An incident in spite of a cure. (M .01)
 pub(super) const RESIDUAL: f64 = 0.02;
-/// Re-seating a connector cures a bad contact. [M .2 to .4]
+/// Re-seating a connector cures a bad contact. (M .2 to .4)
 pub(super) const RESEATED: f64 = 0.3;
-/// Most that clean starts after a change may weigh, decibans: weather may have changed too. [J]
+/// Most that clean starts after a change may weigh, decibans: weather may have changed too. (J)
 pub(super) const MOST_BY_STARTS_DB: f64 = 10.0;
 
 /// Verdict: the leader must have this probability …
