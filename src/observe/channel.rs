@@ -6,6 +6,7 @@
 use super::clock::Clock;
 use super::gaps::{Gap, GapList};
 use super::runs::{ErrorRun, Surge, SurgeWatch};
+use super::signals::Signals;
 use super::tracker::Tracker;
 use crate::protocol::error_frames::{self, ErrorMeaning};
 use crate::protocol::frame_timing;
@@ -48,6 +49,7 @@ pub(super) struct Channel {
     pub logger_blind: Vec<(Instant, u64)>,
     pub surges: Vec<Surge>,
     pub untracked: Untracked,
+    pub signals: Signals,
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -72,6 +74,7 @@ impl Channel {
             logger_blind: Vec::new(),
             surges: Vec::new(),
             untracked: Untracked::default(),
+            signals: Signals::default(),
             watch: SurgeWatch::new(frame.time),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -109,6 +112,9 @@ impl Channel {
             if extended { self.place(frame.id) } else { self.base[frame.id.0 as usize & 0x7FF] };
         match self.trackers.get_mut(usize::from(place)) {
             Some(tracker) => {
+                if tracker.bears {
+                    self.signals.frame(frame, time);
+                }
                 if tracker.frame(frame, time) {
                     self.period_known(place);
                 }
@@ -150,7 +156,11 @@ impl Channel {
         } else {
             self.base[frame.id.0 as usize & 0x7FF] = number;
         }
-        self.trackers.push(Tracker::new(frame, time));
+        let tracker = Tracker::new(frame, time);
+        if tracker.bears {
+            self.signals.frame(frame, time);
+        }
+        self.trackers.push(tracker);
     }
 
     /// The bus as a whole is worth watching for gaps of four times its shortest period.

@@ -17,6 +17,7 @@ mod rows;
 mod runs;
 mod senders;
 mod shared_gaps;
+mod signals;
 mod silences;
 mod starts;
 mod testimony;

@@ -9,8 +9,8 @@ use super::disturbances::{self, Sign};
 use super::losses;
 use super::period::{self, Period};
 use super::rows::{
-    BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow, SilenceRow,
-    StartRow,
+    BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow, SignalRow,
+    SilenceRow, StartRow,
 };
 use super::senders::{Senders, is_tester_traffic};
 use super::shared_gaps::{SharedGaps, excused};
@@ -157,6 +157,7 @@ impl<'a> Bus<'a> {
         let spans = starts::cut(self.channel, &self.periods);
         let blind = blind_spots::find(self.channel, &self.periods, &spans);
         self.identifiers(facts);
+        self.signals(facts);
         for span in &spans {
             let why = self.why_not(span);
             self.start(span, &why, facts);
@@ -336,6 +337,15 @@ impl<'a> Bus<'a> {
                 });
             }
         }
+    }
+
+    fn signals(&self, facts: &mut LogFacts) {
+        facts.signals.extend(self.channel.signals.kept.iter().map(|s| SignalRow {
+            time: s.time,
+            quantity: s.quantity.name().to_owned(),
+            value: s.value,
+            place: Place::line(self.file, s.line),
+        }));
     }
 
     fn identifiers(&self, facts: &mut LogFacts) {

@@ -1,6 +1,7 @@
 //! What is kept of one identifier while a log streams by: last frame, gaps, a histogram of gaps.
 
 use super::gaps::{Gap, GapList};
+use crate::protocol::live_values;
 use crate::read::frames::Frame;
 use crate::vocabulary::{Identifier, Instant};
 
@@ -48,6 +49,8 @@ pub(super) struct Tracker {
     pub id: Identifier,
     pub first: Instant,
     pub first_line: u64,
+    /// Frames may bear a physical value.
+    pub bears: bool,
     pub samples: Vec<Sample>,
     pub gaps: GapList,
     pub bursts: Vec<Burst>,
@@ -69,6 +72,7 @@ impl Tracker {
             id: frame.id,
             first: time,
             first_line: frame.line,
+            bears: live_values::may_bear(frame.id),
             samples,
             gaps: GapList::new(UNKNOWN_PERIOD_LIMIT),
             bursts: Vec::new(),

@@ -7,12 +7,15 @@ use super::plan::{Format, Plan, View};
 use super::run::{RunError, VehicleInput};
 use crate::conditions::{Exposure, Sourced};
 use crate::facts::{
-    ExposureRow, FactsError, IncidentRow, Places, Row, rows_table, to_parquet, vehicles_table,
+    ExposureRow, FactsError, IncidentRow, Places, Row, VehicleTally, fleet_tally, rows_table,
+    to_parquet, to_polars, vehicles_table,
 };
 use crate::incidents::Incident;
 use crate::observe::LogFacts;
 use crate::read::Tally;
-use crate::reports::{self, Formats, Heading, write_reports};
+use crate::reports::{
+    self, Formats, Heading, ReportError, fleet_table, write_reports, write_whole,
+};
 use crate::suspects::VehicleFinding;
 
 /// Puts the lists of a tally into their fixed order.
@@ -79,8 +82,22 @@ pub(super) fn write(
         Vec::new()
     };
     let folder = folder(plan);
-    write_reports(&folder, &heading, formats, findings, tally, &tables)
-        .map_err(|e| RunError::Write(format!("{:#}", anyhow::Error::from(e))))
+    let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
+    let mut written =
+        write_reports(&folder, &heading, formats, findings, tally, &tables).map_err(failed)?;
+    if formats.csv {
+        let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
+        let table = fleet_table(&tally).map_err(failed)?;
+        written.extend(write_whole(&folder, &[table]).map_err(failed)?);
+    }
+    Ok(written)
+}
+
+/// Starts, judged starts and starts with an incident of every vehicle.
+fn fleet(findings: &[VehicleFinding]) -> Result<Vec<VehicleTally>, FactsError> {
+    let rows: Vec<ExposureRow> =
+        findings.iter().flat_map(|f| &f.exposures).map(exposure_row).collect();
+    fleet_tally(to_polars(&rows_table(&rows, Places::Full)?)?)
 }
 
 fn parquet(

@@ -3,4 +3,5 @@
 pub mod error_frames;
 pub mod frame_timing;
 pub mod j1939;
+pub mod live_values;
 pub mod trouble_codes;

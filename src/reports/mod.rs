@@ -19,6 +19,7 @@ mod wording;
 
 use std::path::{Path, PathBuf};
 
+pub use csv_tables::fleet_table;
 pub use error::ReportError;
 pub use heading::{Formats, Heading, View};
 pub use terminal::terminal_table;

@@ -3,9 +3,12 @@
 //! Times are UTC, RFC 3339; units stand in the column names; an empty cell is unknown. Spreadsheets
 //! read a cell that begins like a formula as a command, so such a text gets a `'` in front.
 
+mod fleet;
 mod happenings;
 mod intake;
 mod rankings;
+
+pub use fleet::fleet_table;
 
 use crate::read::Tally;
 use crate::reports::whole_file::Output;
