@@ -29,9 +29,7 @@ pub(super) enum Command {
     #[command(after_help = "Example: buswitness check pipelines/weekly.toml")]
     Check(Check),
     /// Make invented vehicles, their logs and reports, with known truth
-    #[command(
-        after_help = "Example: buswitness rehearse sample-logs/larkmoor.toml --out /tmp/larkmoor"
-    )]
+    #[command(after_help = "Example: buswitness rehearse sample-logs/larkmoor.toml --out larkmoor")]
     Rehearse(Rehearse),
 }
 

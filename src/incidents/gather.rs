@@ -56,13 +56,16 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
         logs[place].1.silences.push(silence);
     }
     let (names, unnamed) = unnamed::group(&logs);
+    let fitted = fitted(facts, &names);
+    if facts.network.is_some() {
+        // What is no node of a described vehicle cannot fall silent: a flood that ended, a tester.
+        for (_, log) in &mut logs {
+            log.silences.retain(|s| fitted.contains(names.get(&s.node).unwrap_or(&s.node)));
+        }
+    }
     let trouble = trouble::find(&logs, &names);
-    let mut out = Gathered {
-        starts: starts::of_logs(&logs),
-        unnamed,
-        fitted: fitted(facts, &names),
-        ..Gathered::default()
-    };
+    let mut out =
+        Gathered { starts: starts::of_logs(&logs), unnamed, fitted, ..Gathered::default() };
     remarks(&logs, &mut out);
     place_reports(facts, &trouble, &mut out);
     out.incidents = attach::incidents(facts, &logs, &names, trouble, &mut out);

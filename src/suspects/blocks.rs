@@ -183,7 +183,8 @@ fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
 
 /// Who lost fewer or more frames than its rate explains while the bus was disturbed.
 fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    if scene.loss.iter().flatten().count() < 5 {
+    // A flood starves the low priorities, whoever sends them: losses then tell nothing of the sender.
+    if scene.flood || scene.loss.iter().flatten().count() < 5 {
         return None;
     }
     let (mean, spread) = match h.manner {
@@ -241,9 +242,10 @@ fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     }
     let (whole, cut, otherwise) = rates::SAYS_DOWN;
     let p = |node: usize| match h.manner {
-        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires if h.reach[node] => whole,
+        Manner::Talks | Manner::BusOff | Manner::Wires if h.reach[node] => whole,
         Manner::CutOff | Manner::Branch if h.struck[node] => cut,
-        Manner::Supply => otherwise * 2.0,
+        // Valid frames send nobody bus-off.
+        Manner::Supply | Manner::Floods => otherwise * 2.0,
         _ => otherwise,
     };
     let sum: f64 = scene.says_down.iter().map(|(n, says)| bernoulli(*says, p(*n))).sum();

@@ -56,11 +56,17 @@ pub(super) fn rank(
     let mut sources = Vec::new();
     for block in BLOCKS {
         let mut present = false;
+        let share = match block {
+            Block::Restart | Block::BusDown => {
+                (rates::PROPERTY_COUNTS / scenes.len().max(1) as f64).min(1.0)
+            }
+            _ => 1.0,
+        };
         for (scene, total) in scenes.iter().zip(&mut totals) {
             if let Some(values) = block_values(block, scene, hypotheses) {
                 present = true;
                 for (sum, value) in total.iter_mut().zip(values) {
-                    *sum += value;
+                    *sum += share * value;
                 }
             }
         }

@@ -10,13 +10,13 @@ pub(super) type Level = (f64, f64);
 pub(super) const PRIOR_DROPS_OUT: f64 = 0.28;
 /// Of the nodes that drop out: without power (restarts), or cut off from the bus with power. (J)
 pub(super) const SHARE_DEAD: f64 = 0.5;
-pub(super) const PRIOR_DISTURBS: f64 = 0.20;
+pub(super) const PRIOR_DISTURBS: f64 = 0.24;
 /// Of the disturbers: goes bus-off itself, garbles but keeps talking, floods with valid frames. (J)
 pub(super) const SHARES_DISTURBER: [f64; 3] = [0.4, 0.4, 0.2];
 pub(super) const PRIOR_BRANCH: f64 = 0.16;
 pub(super) const PRIOR_FEED: f64 = 0.08;
 pub(super) const PRIOR_GROUND: f64 = 0.07;
-pub(super) const PRIOR_WIRES: f64 = 0.06;
+pub(super) const PRIOR_WIRES: f64 = 0.05;
 pub(super) const PRIOR_SUPPLY: f64 = 0.06;
 pub(super) const PRIOR_ARTEFACT: f64 = 0.04;
 pub(super) const PRIOR_STALE: f64 = 0.05;
@@ -30,6 +30,9 @@ pub(super) const CONTAMINATION: f64 = 0.05;
 pub(super) const TEMPER: f64 = 0.75;
 /// Accusations are copies of few events. (M .1 to .4 for independent pairs; rows are mixed here: J)
 pub(super) const ACCUSATIONS_COUNT: f64 = 0.5;
+/// Whether counters restart, and whether anybody stores that the bus was down, are properties of the
+/// modules: however many incidents show them, they count as at most so many. (J)
+pub(super) const PROPERTY_COUNTS: f64 = 2.0;
 /// So are missing answers of one scan. (J)
 pub(super) const ANSWERS_COUNT: f64 = 0.8;
 
@@ -44,11 +47,11 @@ pub(super) const DISTURBED: [Level; 4] = [(0.25, 0.985), (0.25, 0.8), (0.25, 0.4
 /// The same when the disturber soon goes bus-off and leaves the bus alone. (F 4.5, J)
 pub(super) const DISTURBED_SHORTLY: [Level; 3] = [(0.25, 0.92), (0.25, 0.4), (0.5, 0.04)];
 /// Share of nodes that a fault of the bus wires silences. (M .97, spread: J)
-pub(super) const WIRES: [Level; 3] = [(0.6, 0.96), (0.25, 0.6), (0.15, 0.1)];
+pub(super) const WIRES: [Level; 3] = [(0.7, 0.97), (0.2, 0.7), (0.1, 0.1)];
 /// Share of nodes that a dip of the supply stops: anything. (M .5, spread: F 8.1 cranking)
 pub(super) const SUPPLY: [Level; 4] = [(0.25, 0.08), (0.25, 0.25), (0.25, 0.5), (0.25, 0.85)];
 /// A talking disturber is itself unheard, as a share of what it does to others. (M .35)
-pub(super) const TALKER_UNHEARD: f64 = 0.35;
+pub(super) const TALKER_UNHEARD: f64 = 0.55;
 
 /// Disturbance none, low, high, by manner. (M, spread: J)
 pub(super) const LEVELS_DISTURBER: [f64; 3] = [0.06, 0.14, 0.80];
