@@ -12,7 +12,7 @@ pub(super) const PRIOR_DROPS_OUT: f64 = 0.28;
 pub(super) const SHARE_DEAD: f64 = 0.5;
 pub(super) const PRIOR_DISTURBS: f64 = 0.24;
 /// Of the disturbers: goes bus-off itself, garbles but keeps talking, floods with valid frames. (J)
-pub(super) const SHARES_DISTURBER: [f64; 3] = [0.4, 0.4, 0.2];
+pub(super) const SHARES_DISTURBER: [f64; 3] = [0.3, 0.5, 0.2];
 pub(super) const PRIOR_BRANCH: f64 = 0.16;
 pub(super) const PRIOR_FEED: f64 = 0.08;
 pub(super) const PRIOR_GROUND: f64 = 0.07;
@@ -66,10 +66,10 @@ pub(super) const LEVELS_NONE: [f64; 3] = [0.90, 0.08, 0.02];
 pub(super) const FLOOD_SEEN: (f64, f64, f64) = (0.9, 0.08, 0.01);
 /// The flooding identifier is one that the culprit sends anyway; that another node sends. (J)
 pub(super) const FLOOD_IS_OWN: (f64, f64) = (0.5, 0.01);
-/// Frames lost against what a node of that rate loses, ln ratio: mean and spread for a disturber that
+/// Loss a frame against what a node of that rate loses, ln ratio of intensities: mean and spread for a disturber that
 /// keeps talking, for a node that is itself struck, for a bystander. (F 4.3, 4.5; J)
-pub(super) const LOSS_TALKER: (f64, f64) = (-1.2, 0.7);
-pub(super) const LOSS_STRUCK: (f64, f64) = (1.0, 0.7);
+pub(super) const LOSS_TALKER: (f64, f64) = (-1.0, 0.6);
+pub(super) const LOSS_STRUCK: (f64, f64) = (1.8, 0.9);
 pub(super) const LOSS_BYSTANDER: (f64, f64) = (0.0, 0.4);
 /// Median share that the others lose: ln of the middle and spread, when the disturber soon goes
 /// bus-off (32 tries, then a wait), and when the disturbance goes on. (F 4.3, 4.5; J)

@@ -208,7 +208,7 @@ fn partly_lost(incident: &Incident) -> f64 {
     median(&shares).unwrap_or(0.0)
 }
 
-/// What each node lost against the line of all nodes: ln share lost over ln frames due, fitted by the
+/// What each node lost against the line of all nodes: ln intensity of loss over ln frames due, fitted by the
 /// median of slopes (Theil and Sen). Fast nodes lose more: they run into bus-off first.
 fn against_rate(incident: &Incident) -> Vec<(&str, f64, f64)> {
     let points: Vec<(&str, f64, f64, f64)> = incident
@@ -217,7 +217,9 @@ fn against_rate(incident: &Incident) -> Vec<(&str, f64, f64)> {
         .filter(|(_, due, _)| *due >= rates::FEWEST_DUE)
         .map(|(node, due, missing)| {
             let share = (missing + 0.5) / (due + 1.0);
-            (node.as_str(), due.ln(), share.ln(), (1.0 / (missing + 1.0)).sqrt())
+            // Loss a frame as an intensity: shares near 1 are still told apart.
+            let intensity = -(1.0 - share).max(0.01).ln();
+            (node.as_str(), due.ln(), intensity.ln(), (1.0 / (missing + 1.0)).sqrt())
         })
         .collect();
     if points.len() < 5 {
