@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::freshness::{self, Freshness};
+use super::freshness::Freshness;
 use super::gather::{Gathered, VehicleFacts};
 use super::incident::{Accusation, Incident};
 use super::start::Start;
@@ -16,10 +16,10 @@ pub(super) fn incidents(
     facts: &VehicleFacts<'_>,
     logs: &[(Arc<str>, LogFacts)],
     names: &BTreeMap<String, String>,
-    trouble: Vec<Trouble>,
-    out: &mut Gathered,
+    trouble: &[Trouble],
+    fresh: &[Freshness],
+    out: &Gathered,
 ) -> Vec<Incident> {
-    let fresh = freshness::judge(facts.codes, facts.answers);
     let fitted: BTreeSet<&str> = out.fitted.iter().map(String::as_str).collect();
     let mut found = Vec::new();
     for start in &out.starts {
@@ -29,14 +29,14 @@ pub(super) fn incidents(
             .map(|t| of_trouble(t, start))
             .collect();
         for number in &start.reports {
-            attach_report(facts, &fresh, &fitted, *number, start, &mut own);
+            attach_report(facts, fresh, &fitted, *number, start, &mut own);
         }
         for incident in &mut own {
             finish(incident, start, facts, logs, names);
         }
         found.append(&mut own);
     }
-    count_repeats(facts, &fresh, &mut found);
+    count_repeats(facts, fresh, &mut found);
     found
 }
 

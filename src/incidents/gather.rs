@@ -67,8 +67,9 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
     let mut out =
         Gathered { starts: starts::of_logs(&logs), unnamed, fitted, ..Gathered::default() };
     remarks(&logs, &mut out);
-    place_reports(facts, &trouble, &mut out);
-    out.incidents = attach::incidents(facts, &logs, &names, trouble, &mut out);
+    let fresh = freshness::judge(facts.codes, facts.answers);
+    place_reports(facts, &trouble, &fresh, &mut out);
+    out.incidents = attach::incidents(facts, &logs, &names, &trouble, &fresh, &out);
     lone_answers(facts, &mut out);
     for start in &mut out.starts {
         let own = out.incidents.iter().filter(|i| i.start == start.begin).count();
@@ -147,15 +148,19 @@ fn remarks(logs: &[(Arc<str>, LogFacts)], out: &mut Gathered) {
     }
 }
 
-fn place_reports(facts: &VehicleFacts<'_>, trouble: &[trouble::Trouble], out: &mut Gathered) {
-    let fresh = freshness::judge(facts.codes, facts.answers);
+fn place_reports(
+    facts: &VehicleFacts<'_>,
+    trouble: &[trouble::Trouble],
+    fresh: &[Freshness],
+    out: &mut Gathered,
+) {
     let mut earliest = None;
     let logged = out.starts.clone();
     for (number, report) in (0u32..).zip(facts.reports) {
         let own: Vec<(&CodeRow, Freshness)> = facts
             .codes
             .iter()
-            .zip(&fresh)
+            .zip(fresh)
             .filter(|(c, _)| c.report == number)
             .map(|(c, f)| (c, *f))
             .collect();

@@ -31,7 +31,7 @@ const UNDATED: f64 = 7.0 * 86_400.0;
 /// Where a report goes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Home {
-    /// A start by position; `clock_off_s` is how far the report's clock is off, when it is.
+    /// A start by position, and by what the report was put there.
     Start { place: usize, by: By },
     /// A start of its own.
     Own,

@@ -1,7 +1,7 @@
 //! Hands findings and tables to `reports`; nothing is written elsewhere.
 
 use std::collections::BTreeMap;
-use std::path::{Component, PathBuf};
+use std::path::PathBuf;
 
 use super::plan::{Format, Plan, View};
 use super::run::{RunError, VehicleInput};
@@ -13,6 +13,7 @@ use crate::facts::{
 use crate::incidents::Incident;
 use crate::observe::LogFacts;
 use crate::read::Tally;
+use crate::read::finding::plainly;
 use crate::reports::{
     self, Formats, Heading, ReportError, fleet_table, write_reports, write_whole,
 };
@@ -27,18 +28,7 @@ pub(super) fn settle(tally: &mut Tally) {
 
 /// The output folder, without `x/..` in its path.
 pub(super) fn folder(plan: &Plan) -> PathBuf {
-    let mut plain = PathBuf::new();
-    for part in plan.base.join(&plan.output.folder).components() {
-        let named = matches!(plain.components().next_back(), Some(Component::Normal(_)));
-        match part {
-            Component::CurDir => {}
-            Component::ParentDir if named => {
-                plain.pop();
-            }
-            part => plain.push(part),
-        }
-    }
-    plain
+    plainly(&plan.base.join(&plan.output.folder))
 }
 
 /// Writes all reports of a run; the main one comes first in the list.
@@ -95,9 +85,7 @@ pub(super) fn write(
 
 /// Starts, judged starts and starts with an incident of every vehicle.
 fn fleet(findings: &[VehicleFinding]) -> Result<Vec<VehicleTally>, FactsError> {
-    let rows: Vec<ExposureRow> =
-        findings.iter().flat_map(|f| &f.exposures).map(exposure_row).collect();
-    fleet_tally(to_polars(&rows_table(&rows, Places::Full)?)?)
+    fleet_tally(to_polars(&rows_table(&exposure_rows(findings), Places::Full)?)?)
 }
 
 fn parquet(
@@ -111,8 +99,7 @@ fn parquet(
     ];
     let codes: Vec<_> = vehicles.values().flat_map(|v| v.codes.iter().cloned()).collect();
     let answers: Vec<_> = vehicles.values().flat_map(|v| v.answers.iter().cloned()).collect();
-    let exposures: Vec<ExposureRow> =
-        findings.iter().flat_map(|f| &f.exposures).map(exposure_row).collect();
+    let exposures = exposure_rows(findings);
     let incidents: Vec<IncidentRow> =
         findings.iter().flat_map(|f| f.incidents.iter().map(|i| incident_row(f, i))).collect();
     tables.push(of_rows(&codes)?);
@@ -144,6 +131,11 @@ fn of_logs<R: Row + Clone>(
 
 fn sourced(value: &Option<Sourced>) -> Option<(f64, &'static str, f64)> {
     value.as_ref().map(|s| (s.value, s.source, s.age_s))
+}
+
+/// Every vehicle's starts, in the order of the findings.
+fn exposure_rows(findings: &[VehicleFinding]) -> Vec<ExposureRow> {
+    findings.iter().flat_map(|f| &f.exposures).map(exposure_row).collect()
 }
 
 fn exposure_row(e: &Exposure) -> ExposureRow {

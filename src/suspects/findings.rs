@@ -63,8 +63,8 @@ impl SuspectFinding {
 /// One observation with its weight for or against a suspect.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Evidence {
-    /// Decibans: 10 log10 of the likelihood of the observation under this suspect, over the
-    /// prior-weighted mean likelihood under all suspects. Positive speaks for.
+    /// Decibans by which this evidence moved the suspect's probability, all evidence before it already
+    /// weighed: 10 log10 of prior plus all weights is 10 log10 of the probability. Positive speaks for.
     pub weight_db: f64,
     /// In words, with counts.
     pub what: String,

@@ -30,11 +30,11 @@ pub(super) const CONTAMINATION: f64 = 0.05;
 pub(super) const TEMPER: f64 = 0.75;
 /// Accusations are copies of few events. (M .1 to .4 for independent pairs; rows are mixed here: J)
 pub(super) const ACCUSATIONS_COUNT: f64 = 0.5;
+/// So are missing answers of one scan. (J)
+pub(super) const ANSWERS_COUNT: f64 = 0.8;
 /// Whether counters restart, and whether anybody stores that the bus was down, are properties of the
 /// modules: however many incidents show them, they count as at most so many. (J)
 pub(super) const PROPERTY_COUNTS: f64 = 2.0;
-/// So are missing answers of one scan. (J)
-pub(super) const ANSWERS_COUNT: f64 = 0.8;
 
 /// A struck node falls silent. (M .9 to .97)
 pub(super) const STRUCK: f64 = 0.93;

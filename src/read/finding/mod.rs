@@ -282,7 +282,8 @@ fn excluded_folder(base: &Path, exclude: Option<&str>) -> Option<PathBuf> {
 }
 
 /// A path without `.` and `name/..`, told from its text alone.
-fn plainly(path: &Path) -> PathBuf {
+#[must_use]
+pub fn plainly(path: &Path) -> PathBuf {
     let mut plain = PathBuf::new();
     for part in path.components() {
         match part {
