@@ -9,6 +9,8 @@ mod freshness;
 mod gather;
 mod incident;
 mod placing;
+#[cfg(test)]
+mod placing_tests;
 mod start;
 mod starts;
 mod trouble;
