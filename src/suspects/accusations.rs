@@ -7,7 +7,7 @@
 use super::blocks::{bernoulli, severities};
 use super::hypotheses::{Hypothesis, Manner};
 use super::rates;
-use super::scene::Scene;
+use super::scene::{Habit, Scene};
 use crate::numerics::logs::log_sum_exp;
 
 /// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
@@ -79,8 +79,8 @@ pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     for (severity_weight, severity) in severities(h.manner) {
         for (hit_weight, hit) in rates::HITS {
             let mut total = severity_weight.ln() + hit_weight.ln();
-            for (reporter, row) in &scene.rows {
-                total += row_likelihood(scene, h, *reporter, row, *severity, hit);
+            for ((reporter, row), before) in scene.rows.iter().zip(&scene.said_before) {
+                total += row_likelihood(scene, h, (*reporter, row, before), *severity, hit);
             }
             terms.push(total);
         }
@@ -92,8 +92,7 @@ pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
 fn row_likelihood(
     scene: &Scene,
     h: &Hypothesis,
-    reporter: usize,
-    row: &[(bool, f64)],
+    (reporter, row, before): (usize, &[(bool, f64)], &[Habit]),
     severity: f64,
     hit: f64,
 ) -> f64 {
@@ -101,12 +100,13 @@ fn row_likelihood(
         matches!(h.manner, Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires);
     let each = |severity: f64| -> f64 {
         row.iter()
+            .zip(before)
             .enumerate()
             .filter(|(accused, _)| *accused != reporter)
-            .map(|(accused, (says, listens))| {
+            .map(|(accused, ((says, listens), habit))| {
                 let lost = loses_given_log(scene, h, reporter, accused, severity);
                 let p = (listens * lost * hit).clamp(rates::FALSE_CODE, 0.99);
-                bernoulli(*says, p)
+                bernoulli(*says, habit.temper(p))
             })
             .sum()
     };

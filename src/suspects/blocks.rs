@@ -96,6 +96,20 @@ fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
     }
 }
 
+/// Whether a hypothesis stands or falls with this node: it is struck each time, not by habit.
+fn surely_struck(h: &Hypothesis, node: usize) -> bool {
+    h.struck[node]
+        && matches!(
+            h.manner,
+            Manner::Dead
+                | Manner::CutOff
+                | Manner::BusOff
+                | Manner::Branch
+                | Manner::Feed
+                | Manner::Ground
+        )
+}
+
 fn silence(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     scene.level?;
     let seen: Vec<(usize, bool)> =
@@ -109,7 +123,17 @@ fn silence(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         return Some(-((n + 1) as f64).ln() - ln_choose(n, k));
     }
     Some(mixed(severities(h.manner), |severity| {
-        seen.iter().map(|(node, silent)| bernoulli(*silent, off_the_bus(h, *node, severity))).sum()
+        seen.iter()
+            .map(|(node, silent)| {
+                let foreseen = off_the_bus(h, *node, severity);
+                let p = if surely_struck(h, *node) {
+                    foreseen
+                } else {
+                    scene.silent_before[*node].temper(foreseen)
+                };
+                bernoulli(*silent, p)
+            })
+            .sum()
     }))
 }
 
@@ -187,14 +211,14 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     if scene.flood || scene.loss.iter().flatten().count() < 5 {
         return None;
     }
-    let (mean, spread) = match h.manner {
-        Manner::Talks => rates::LOSS_TALKER,
+    let own: &[(f64, f64, f64)] = match h.manner {
+        Manner::Talks => &rates::LOSS_TALKER,
         Manner::BusOff
         | Manner::Dead
         | Manner::CutOff
         | Manner::Branch
         | Manner::Feed
-        | Manner::Ground => rates::LOSS_STRUCK,
+        | Manner::Ground => &rates::LOSS_STRUCK,
         _ => {
             let (middle, wide) = rates::OTHERS_LOSE;
             return Some(student((scene.others_lose / middle).ln() / wide, wide));
@@ -211,8 +235,15 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     for (off, error) in
         scene.loss.iter().zip(&h.struck).filter(|(_, s)| **s).filter_map(|(l, _)| *l)
     {
-        let (spread, scatter) = (spread.hypot(error), scatter.hypot(error));
-        total += student((off - mean) / spread, spread) - student((off - usual) / scatter, scatter);
+        let terms: Vec<f64> = own
+            .iter()
+            .map(|(share, mean, spread)| {
+                let spread = spread.hypot(error);
+                share.ln() + student((off - mean) / spread, spread)
+            })
+            .collect();
+        let scatter = scatter.hypot(error);
+        total += log_sum_exp(&terms) - student((off - usual) / scatter, scatter);
         struck += 1;
     }
     if struck == 0 {
@@ -287,7 +318,12 @@ fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
             .answers
             .iter()
             .map(|(node, answered)| {
-                let p = else_mute.max(struck_mute * off_the_bus(h, *node, severity));
+                let foreseen = else_mute.max(struck_mute * off_the_bus(h, *node, severity));
+                let p = if surely_struck(h, *node) {
+                    foreseen
+                } else {
+                    scene.mute_before[*node].temper(foreseen)
+                };
                 bernoulli(!answered, p)
             })
             .sum()

@@ -7,7 +7,7 @@ use super::hypotheses::Space;
 use super::listening::Listening;
 use super::next_tests::next_tests;
 use super::ranking::rank;
-use super::scene::Scene;
+use super::scene::{Scene, remember};
 use super::verdict::verdict;
 use super::wording;
 use crate::conditions::{ConditionRisk, Exposure};
@@ -57,6 +57,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         for (scene, incident) in scenes.iter_mut().zip(&incidents) {
             scene.repaired_before = repaired_before(incident, notes);
         }
+        remember(&mut scenes);
         let notes = &telling(notes, &incidents);
         let ranking = rank(&space, &scenes, notes, &exposures);
         let (risk, trigger) = trigger(&conditions, &exposures);

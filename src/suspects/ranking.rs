@@ -57,9 +57,10 @@ pub(super) fn rank(
     for block in BLOCKS {
         let mut present = false;
         let share = match block {
-            Block::Restart | Block::BusDown => {
+            Block::Restart | Block::Order | Block::BusDown => {
                 (rates::PROPERTY_COUNTS / scenes.len().max(1) as f64).min(1.0)
             }
+            Block::Losses => (rates::LOSS_COUNTS / scenes.len().max(1) as f64).min(1.0),
             _ => 1.0,
         };
         for (scene, total) in scenes.iter().zip(&mut totals) {

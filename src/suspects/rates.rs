@@ -3,6 +3,8 @@
 //! Marks: (M) METHODS 3.2 starting rates; (F) a fact of the trade (FACTS 4.5, 6.4, 8.1, 8.2); (J) our
 //! judgement, common practice, no source. None is taken from the rehearsal's own parameters.
 
+use crate::numerics::smooth::Curve;
+
 /// A level of severity with its weight and the share of victims it strikes.
 pub(super) type Level = (f64, f64);
 
@@ -28,11 +30,14 @@ pub(super) const CONTAMINATION: f64 = 0.05;
 /// Incidents of one vehicle are not independent: their joint weight is tempered, down to this as they
 /// become many; a single one counts fully. (M .75)
 pub(super) const TEMPER: f64 = 0.75;
+/// What a theory foresees of one node or pair of nodes counts as so many earlier observations: victims and
+/// reporters have peculiarities of their own, and repeats of one peculiarity say less and less. (M 3.3, J)
+pub(super) const HABIT: f64 = 2.0;
 /// Accusations are copies of few events. (M .1 to .4 for independent pairs; rows are mixed here: J)
 pub(super) const ACCUSATIONS_COUNT: f64 = 0.5;
 /// So are missing answers of one scan. (J)
 pub(super) const ANSWERS_COUNT: f64 = 0.8;
-/// Whether counters restart, and whether anybody stores that the bus was down, are properties of the
+/// Which node stands out, whether counters restart, and whether anybody stores that the bus was down, are properties of the
 /// modules: however many incidents show them, they count as at most so many. (J)
 pub(super) const PROPERTY_COUNTS: f64 = 2.0;
 
@@ -66,11 +71,17 @@ pub(super) const LEVELS_NONE: [f64; 3] = [0.90, 0.08, 0.02];
 pub(super) const FLOOD_SEEN: (f64, f64, f64) = (0.9, 0.08, 0.01);
 /// The flooding identifier is one that the culprit sends anyway; that another node sends. (J)
 pub(super) const FLOOD_IS_OWN: (f64, f64) = (0.5, 0.01);
-/// Loss a frame against what a node of that rate loses, ln ratio of intensities: mean and spread for a disturber that
-/// keeps talking, for a node that is itself struck, for a bystander. (F 4.3, 4.5; J)
-pub(super) const LOSS_TALKER: (f64, f64) = (-1.0, 0.6);
-pub(super) const LOSS_STRUCK: (f64, f64) = (1.8, 0.9);
-pub(super) const LOSS_BYSTANDER: (f64, f64) = (0.0, 0.4);
+/// Loss a frame against what a node of that rate loses, ln ratio of intensities: share, mean and spread. A disturber
+/// that keeps talking mostly spares its own frames, or garbles them less than others'. (F 4.3, 4.5; J)
+pub(super) const LOSS_TALKER: [(f64, f64, f64); 2] = [(0.5, -3.0, 1.5), (0.5, -1.0, 0.5)];
+/// The same for a node that is itself struck, and for a bystander.
+pub(super) const LOSS_STRUCK: [(f64, f64, f64); 1] = [(1.0, 1.8, 0.9)];
+pub(super) const LOSS_BYSTANDER: (f64, f64) = (0.0, 0.6);
+/// How loss may depend on a node's rate, in ln of intensity over ln of frames due. (J)
+pub(super) const LOSS_BY_RATE: Curve = Curve { level: 3.0, slope: 1.0, wiggle: 0.7, length: 1.0 };
+/// What a node loses beside its rate's share is partly a property of the node: however many incidents
+/// show it, they count as at most so many. (J)
+pub(super) const LOSS_COUNTS: f64 = 2.0;
 /// Median share that the others lose: ln of the middle and spread, when the disturber soon goes
 /// bus-off (32 tries, then a wait), and when the disturbance goes on. (F 4.3, 4.5; J)
 pub(super) const OTHERS_LOSE_SHORTLY: (f64, f64) = (0.06, 1.0);
@@ -78,7 +89,7 @@ pub(super) const OTHERS_LOSE: (f64, f64) = (0.2, 0.9);
 /// Median share lost by the nodes that are not silent: from here on the bus itself is disturbed. (J)
 pub(super) const PARTLY_LOST: (f64, f64) = (0.03, 0.08);
 /// Most that the losses of one incident may weigh, in natural logarithm. (J)
-pub(super) const MOST_BY_LOSS: f64 = 2.5;
+pub(super) const MOST_BY_LOSS: f64 = 3.5;
 /// Frames that must have been due before a share says anything. (J)
 pub(super) const FEWEST_DUE: f64 = 8.0;
 

@@ -1,10 +1,68 @@
 //! One incident in numbers: who was silent, who accused whom, who replied, by node number.
 
+use std::collections::BTreeMap;
+
 use super::hypotheses::Space;
 use super::listening::Listening;
 use super::rates;
 use crate::incidents::Incident;
 use crate::numerics::centre::median;
+use crate::numerics::smooth::leave_one_out;
+
+/// How often something happened before, of how often it could have.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Habit {
+    pub times: f64,
+    pub of: f64,
+}
+
+impl Habit {
+    fn add(&mut self, happened: bool) {
+        self.times += f64::from(u8::from(happened));
+        self.of += 1.0;
+    }
+
+    /// A probability in the light of the habit: what a theory foresees counts as so many earlier
+    /// observations. Repeats of one peculiarity thus say less and less (Skellam 1948).
+    pub(super) fn temper(self, p: f64) -> f64 {
+        (rates::HABIT * p + self.times) / (rates::HABIT + self.of)
+    }
+}
+
+/// Tells every scene what was the habit in the scenes before it; scenes are in the order of time.
+pub(super) fn remember(scenes: &mut [Scene]) {
+    let count = scenes.first().map_or(0, |s| s.silent.len());
+    let mut silent = vec![Habit::default(); count];
+    let mut mute = vec![Habit::default(); count];
+    let mut said: BTreeMap<usize, Vec<Habit>> = BTreeMap::new();
+    for scene in scenes {
+        scene.silent_before.clone_from(&silent);
+        scene.mute_before.clone_from(&mute);
+        scene.said_before = scene
+            .rows
+            .iter()
+            .map(|(who, row)| {
+                said.get(who).cloned().unwrap_or_else(|| vec![Habit::default(); row.len()])
+            })
+            .collect();
+        for (habit, now) in silent.iter_mut().zip(&scene.silent) {
+            if let Some(now) = now {
+                habit.add(*now);
+            }
+        }
+        for (node, answered) in &scene.answers {
+            if let Some(habit) = mute.get_mut(*node) {
+                habit.add(!answered);
+            }
+        }
+        for (who, row) in &scene.rows {
+            let habits = said.entry(*who).or_insert_with(|| vec![Habit::default(); row.len()]);
+            for (habit, (says, _)) in habits.iter_mut().zip(row) {
+                habit.add(*says);
+            }
+        }
+    }
+}
 
 /// How strong a disturbance was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,6 +77,8 @@ pub(super) enum Level {
 pub(super) struct Scene {
     /// Per node: silent, alive, or not seen by any log.
     pub silent: Vec<Option<bool>>,
+    /// Per node: in how many earlier incidents it was silent, of how many in which a log tells.
+    pub silent_before: Vec<Habit>,
     /// Chance that a time-out ran out, by how long the node was silent.
     pub missed: Vec<f64>,
     /// Restarted or not, for silent nodes where the log tells.
@@ -38,8 +98,12 @@ pub(super) struct Scene {
     /// Rows of accusations: reporter, and per node whether it was accused of not being heard, with the
     /// probability that the reporter listens to it.
     pub rows: Vec<(usize, Vec<(bool, f64)>)>,
+    /// The same rows for what the reporter said in earlier incidents, in the order of `rows`.
+    pub said_before: Vec<Vec<Habit>>,
     /// Who was asked by the tester, and whether it replied.
     pub answers: Vec<(usize, bool)>,
+    /// Per node: in how many earlier incidents it was mute, of those in which it was asked.
+    pub mute_before: Vec<Habit>,
     /// Several nodes mute, no log, and no code about any of it.
     pub uncorroborated: bool,
     /// Reporters, and whether they said that the bus was down.
@@ -61,6 +125,7 @@ impl Scene {
         let count = space.nodes.len();
         let mut scene = Scene {
             silent: vec![None; count],
+            silent_before: vec![Habit::default(); count],
             missed: vec![0.0; count],
             restarted: vec![None; count],
             stands_out: None,
@@ -71,7 +136,9 @@ impl Scene {
             loss: vec![None; count],
             others_lose: 0.0,
             rows: Vec::new(),
+            said_before: Vec::new(),
             answers: Vec::new(),
+            mute_before: vec![Habit::default(); count],
             uncorroborated: !incident.logged
                 && incident.unanswered.len() >= 2
                 && incident.accusations.is_empty()
@@ -208,35 +275,36 @@ fn partly_lost(incident: &Incident) -> f64 {
     median(&shares).unwrap_or(0.0)
 }
 
-/// What each node lost against the line of all nodes: ln intensity of loss over ln frames due, fitted by the
-/// median of slopes (Theil and Sen). Fast nodes lose more: they run into bus-off first.
+/// What each node lost against the smooth curve through all other nodes: ln intensity of loss over ln
+/// frames due, and how well the others foresee it. Fast nodes lose more: they run into bus-off first, and
+/// a slow one may send late what a fast one loses.
 fn against_rate(incident: &Incident) -> Vec<(&str, f64, f64)> {
-    let points: Vec<(&str, f64, f64, f64)> = incident
-        .losses
-        .iter()
-        .filter(|(_, due, _)| *due >= rates::FEWEST_DUE)
-        .map(|(node, due, missing)| {
-            let share = (missing + 0.5) / (due + 1.0);
-            // Loss a frame as an intensity: shares near 1 are still told apart.
-            let intensity = -(1.0 - share).max(0.01).ln();
-            (node.as_str(), due.ln(), intensity.ln(), (1.0 / (missing + 1.0)).sqrt())
-        })
-        .collect();
-    if points.len() < 5 {
+    let rows: Vec<_> =
+        incident.losses.iter().filter(|(_, due, _)| *due >= rates::FEWEST_DUE).collect();
+    if rows.len() < 5 {
         return Vec::new();
     }
-    let mut slopes = Vec::new();
-    for (n, a) in points.iter().enumerate() {
-        for b in &points[n + 1..] {
-            if (a.1 - b.1).abs() > 0.2 {
-                slopes.push((a.2 - b.2) / (a.1 - b.1));
-            }
-        }
-    }
-    let slope = median(&slopes).unwrap_or(0.0).clamp(-0.5, 2.0);
-    let rests: Vec<f64> = points.iter().map(|p| p.2 - slope * p.1).collect();
-    let Some(level) = median(&rests) else { return Vec::new() };
-    points.iter().zip(rests).map(|(p, rest)| (p.0, rest - level, p.3)).collect()
+    let at: Vec<f64> = rows.iter().map(|(_, due, _)| due.ln()).collect();
+    let values: Vec<f64> = rows
+        .iter()
+        .map(|(_, due, missing)| {
+            let share = (missing + 0.5) / (due + 1.0);
+            // Loss a frame as an intensity: shares near 1 are still told apart.
+            (-(1.0 - share).max(0.01).ln()).ln()
+        })
+        .collect();
+    let scatter = rates::LOSS_BYSTANDER.1;
+    let errors: Vec<f64> =
+        rows.iter().map(|(_, _, missing)| scatter.hypot((1.0 / (missing + 1.0)).sqrt())).collect();
+    let Some(off) = leave_one_out(&at, &values, &errors, rates::LOSS_BY_RATE) else {
+        return Vec::new();
+    };
+    rows.iter()
+        .zip(off)
+        .map(|((node, _, _), (off, error))| {
+            (node.as_str(), off, (error * error - scatter * scatter).max(0.0).sqrt())
+        })
+        .collect()
 }
 
 /// Of at least three silent nodes: the one that had fallen silent before any other can have, or that
