@@ -214,7 +214,7 @@ fn weigh(
         .collect();
     let mut listening: BTreeMap<String, Listening> = BTreeMap::new();
     for (vehicle, g) in vehicles.keys().zip(&gathered) {
-        listening.entry(family(sources, vehicle)).or_default().learn(&g.incidents);
+        listening.entry(family(sources, vehicle)).or_default().learn(&g.incidents, &g.fitted);
     }
     let work: Vec<_> = vehicles.iter().zip(gathered).collect();
     work.into_par_iter()

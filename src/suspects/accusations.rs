@@ -29,7 +29,8 @@ fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 
         Manner::BusOff if it => off,
         Manner::BusOff if me => rates::CUT_OFF_LOSES,
         Manner::Talks if it => on.max(severity * rates::TALKER_UNHEARD),
-        Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Wires => {
+        Manner::Floods if it => on,
+        Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Strays | Manner::Wires => {
             if both {
                 on.max(severity)
             } else {
@@ -57,7 +58,12 @@ fn loses_given_log(
                 Manner::CutOff | Manner::Branch if h.struck[reporter] && !h.struck[accused] => {
                     rates::CUT_OFF_LOSES
                 }
-                Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires => severity * 0.3,
+                Manner::Floods if h.struck[accused] => 0.0,
+                Manner::Talks
+                | Manner::BusOff
+                | Manner::Floods
+                | Manner::Strays
+                | Manner::Wires => severity * 0.3,
                 _ => 0.0,
             };
             rates::LOSES.1.max(cut)
@@ -97,7 +103,10 @@ fn row_likelihood(
     hit: f64,
 ) -> f64 {
     let whole_bus =
-        matches!(h.manner, Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Wires);
+        matches!(
+            h.manner,
+            Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
+        );
     let each = |severity: f64| -> f64 {
         row.iter()
             .zip(before)

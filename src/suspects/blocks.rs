@@ -48,7 +48,7 @@ pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Opti
         Block::Disturbance => disturbance(scene, h),
         Block::Losses => losses(scene, h),
         Block::Age => age(scene, h),
-        Block::Accusations => accusations(scene, h).map(|l| l * rates::ACCUSATIONS_COUNT),
+        Block::Accusations => accusations(scene, h).map(|l| l * rates::acc_counts()),
         Block::BusDown => bus_down(scene, h),
         Block::Answers => answers(scene, h).map(|l| l * rates::ANSWERS_COUNT),
         Block::Supply => supply(scene, h),
@@ -68,7 +68,7 @@ fn mixed(levels: &[Weighted], each: impl Fn(f64) -> f64) -> f64 {
 /// How many of the others a hypothesis strikes, by severity.
 pub(super) fn severities(manner: Manner) -> &'static [Weighted] {
     match manner {
-        Manner::Talks | Manner::Floods => &rates::DISTURBED,
+        Manner::Talks | Manner::Floods | Manner::Strays => &rates::DISTURBED,
         Manner::BusOff => &rates::DISTURBED_SHORTLY,
         Manner::Wires => &rates::WIRES,
         Manner::Supply => &rates::SUPPLY,
@@ -85,7 +85,13 @@ fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
         }
         Manner::BusOff if h.struck[node] => rates::STRUCK,
         Manner::Talks if h.struck[node] => 0.02 + rates::TALKER_UNHEARD * severity,
-        Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Wires | Manner::Supply => {
+        Manner::Floods if h.struck[node] => 0.02,
+        Manner::BusOff
+        | Manner::Talks
+        | Manner::Floods
+        | Manner::Strays
+        | Manner::Wires
+        | Manner::Supply => {
             if reached {
                 severity
             } else {
@@ -152,6 +158,7 @@ fn restart(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         | Manner::BusOff
         | Manner::Talks
         | Manner::Floods
+        | Manner::Strays
         | Manner::Branch
         | Manner::Wires => with_power,
         _ => 0.5,
@@ -165,16 +172,13 @@ fn order(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     let node = scene.stands_out?;
     let others = (scene.silent_count.max(2) - 1) as f64;
     let even = 1.0 / (others + 1.0);
-    Some(match h.manner {
-        Manner::Dead | Manner::CutOff | Manner::BusOff if scene.silent_count > 0 => {
-            if h.struck[node] {
-                rates::STANDS_OUT.ln()
-            } else {
-                ((1.0 - rates::STANDS_OUT) / others).ln()
-            }
-        }
-        _ => even.ln(),
-    })
+    let stands_out = match h.manner {
+        Manner::Dead | Manner::CutOff | Manner::BusOff => rates::STANDS_OUT,
+        Manner::Strays => rates::FLOODER_STANDS_OUT.max(even),
+        _ => even,
+    };
+    let p = if h.struck[node] { stands_out } else { (1.0 - stands_out) / others };
+    Some(if h.struck.iter().filter(|s| **s).count() == 1 { p.ln() } else { even.ln() })
 }
 
 fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
@@ -184,7 +188,9 @@ fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Level::High => 2,
     };
     let table = match h.manner {
-        Manner::Talks | Manner::BusOff | Manner::Floods => rates::LEVELS_DISTURBER,
+        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays => {
+            rates::LEVELS_DISTURBER
+        },
         Manner::Dead | Manner::CutOff => rates::LEVELS_DROP_OUT,
         Manner::Feed | Manner::Ground => rates::LEVELS_UNPOWERED,
         Manner::Branch => rates::LEVELS_BRANCH,
@@ -194,15 +200,30 @@ fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     };
     let (floods, disturbs, otherwise) = rates::FLOOD_SEEN;
     let seen = match h.manner {
-        Manner::Floods => floods,
+        Manner::Floods | Manner::Strays => floods,
         Manner::Talks | Manner::BusOff => disturbs,
         _ => otherwise,
     };
-    let owner = scene.floods.map_or(0.0, |node| {
-        let (own, other) = rates::FLOOD_IS_OWN;
-        if h.manner == Manner::Floods && h.struck[node] { own.ln() } else { other.ln() }
-    });
+    let owner = if scene.flood { flood_owner(scene, h) } else { 0.0 };
     Some(table[level].ln() + bernoulli(scene.flood, seen) + owner)
+}
+
+/// Whose identifier floods.
+fn flood_owner(scene: &Scene, h: &Hypothesis) -> f64 {
+    let table = match h.manner {
+        Manner::Floods => rates::FLOOD_BY_OWN,
+        Manner::Strays => rates::FLOOD_BY_STRAY,
+        _ => {
+            let (somebody, nobody) = rates::FLOOD_BY_CHANCE;
+            return if scene.floods.is_some() { somebody } else { nobody }.ln();
+        }
+    };
+    let [own, other, nobody] = table;
+    match scene.floods {
+        Some(node) if h.struck[node] => own.ln(),
+        Some(_) => other.ln(),
+        None => nobody.ln(),
+    }
 }
 
 /// Who lost fewer or more frames than its rate explains while the bus was disturbed.
@@ -229,21 +250,18 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         _ => rates::OTHERS_LOSE,
     };
     let others = student((scene.others_lose / middle).ln() / wide, wide);
-    let (usual, scatter) = rates::LOSS_BYSTANDER;
     let mut total = 0.0;
     let mut struck = 0;
-    for (off, error) in
-        scene.loss.iter().zip(&h.struck).filter(|(_, s)| **s).filter_map(|(l, _)| *l)
-    {
+    for loss in scene.loss.iter().zip(&h.struck).filter(|(_, s)| **s).filter_map(|(l, _)| *l) {
         let terms: Vec<f64> = own
             .iter()
             .map(|(share, mean, spread)| {
-                let spread = spread.hypot(error);
-                share.ln() + student((off - mean) / spread, spread)
+                let spread = spread.hypot(loss.error);
+                share.ln() + student((loss.off - mean) / spread, spread)
             })
             .collect();
-        let scatter = scatter.hypot(error);
-        total += log_sum_exp(&terms) - student((off - usual) / scatter, scatter);
+        let scatter = rates::loss_bystander().hypot(loss.error);
+        total += log_sum_exp(&terms) - student(loss.off / scatter, scatter) + loss.relief;
         struck += 1;
     }
     if struck == 0 {
@@ -253,7 +271,7 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
 }
 
 /// ln density, up to a constant, of Student's t with four degrees of freedom and a scale.
-fn student(z: f64, scale: f64) -> f64 {
+pub(super) fn student(z: f64, scale: f64) -> f64 {
     -2.5 * (1.0 + z * z / 4.0).ln() - scale.ln()
 }
 
@@ -276,12 +294,16 @@ fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Manner::Talks | Manner::BusOff | Manner::Wires if h.reach[node] => whole,
         Manner::CutOff | Manner::Branch if h.struck[node] => cut,
         // Valid frames send nobody bus-off.
-        Manner::Supply | Manner::Floods => otherwise * 2.0,
+        Manner::Supply | Manner::Floods | Manner::Strays => otherwise * 2.0,
         _ => otherwise,
     };
     let sum: f64 = scene.says_down.iter().map(|(n, says)| bernoulli(*says, p(*n))).sum();
+    // Many networks have no module that stores such codes at all.
+    let never: f64 =
+        scene.says_down.iter().map(|(_, says)| bernoulli(*says, otherwise)).sum();
+    let share = rates::NEVER_SAYS_DOWN;
     // Copies of one event, like accusations.
-    Some(sum * rates::ACCUSATIONS_COUNT)
+    Some(log_sum_exp(&[share.ln() + never, (1.0 - share).ln() + sum]) * rates::acc_counts())
 }
 
 fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
@@ -333,14 +355,9 @@ fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
 }
 
 fn supply(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    if scene.voltage.is_none() && scene.own_supply.is_none() && scene.early.is_none() {
+    if scene.voltage.is_none() && scene.own_supply.is_empty() && scene.early.is_none() {
         return None;
     }
-    let pick = |(supply, feed, otherwise): (f64, f64, f64)| match h.manner {
-        Manner::Supply => supply,
-        Manner::Feed | Manner::Ground => feed,
-        _ => otherwise,
-    };
     let mut total = 0.0;
     if let Some(level) = scene.voltage {
         let table = match h.manner {
@@ -350,12 +367,26 @@ fn supply(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         };
         total += table[level].ln();
     }
-    if let Some(own) = scene.own_supply {
-        total += bernoulli(own, pick(rates::OWN_SUPPLY));
-    }
+    total += own_supply(scene, h) * rates::acc_counts();
     if let Some(early) = scene.early {
         let (cranking, otherwise) = rates::EARLY;
         total += bernoulli(early, if h.manner == Manner::Supply { cranking } else { otherwise });
     }
     Some(total)
+}
+
+/// Who stored a code about its own supply: under a dip many may, under a lost feed or ground those on it.
+fn own_supply(scene: &Scene, h: &Hypothesis) -> f64 {
+    let levels: &[Weighted] = match h.manner {
+        Manner::Supply => &rates::OWN_SUPPLY_DIP,
+        Manner::Feed | Manner::Ground => &rates::OWN_SUPPLY_LINE,
+        _ => &rates::OWN_SUPPLY_CHANCE,
+    };
+    mixed(levels, |level| {
+        let each = scene.own_supply.iter().map(|(node, says)| {
+            let reached = h.manner == Manner::Supply || h.struck[*node];
+            bernoulli(*says, if reached { level } else { rates::OWN_SUPPLY_FALSE })
+        });
+        each.sum()
+    })
 }

@@ -16,8 +16,10 @@ pub(super) enum Manner {
     Talks,
     /// A disturber that goes bus-off.
     BusOff,
-    /// A disturber that floods the bus with valid frames.
+    /// A disturber that floods the bus with valid frames of its own identifiers: it is heard too often.
     Floods,
+    /// A disturber that floods the bus with identifiers that nobody sends: its own frames starve, too.
+    Strays,
     /// A wiring branch open.
     Branch,
     /// A feed lost.
@@ -52,7 +54,9 @@ impl Hypothesis {
     pub(super) fn mechanism(&self) -> Option<Mechanism> {
         match self.manner {
             Manner::Dead | Manner::CutOff => Some(Mechanism::DropsOut),
-            Manner::Talks | Manner::BusOff | Manner::Floods => Some(Mechanism::Disturbs),
+            Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays => {
+                Some(Mechanism::Disturbs)
+            },
             _ => None,
         }
     }
@@ -63,6 +67,8 @@ impl Hypothesis {
 pub(super) struct Space {
     /// Node names, sorted.
     pub nodes: Vec<String>,
+    /// Per node: whether it is known by more than another node's word.
+    pub known: Vec<bool>,
     pub hypotheses: Vec<Hypothesis>,
 }
 
@@ -71,11 +77,13 @@ impl Space {
         self.nodes.binary_search_by(|n| n.as_str().cmp(name)).ok()
     }
 
-    /// The space for the nodes that are fitted; `buses` are used when no description names any.
+    /// The space for the nodes that are fitted; `buses` are used when no description names any. A node
+    /// that only others' codes name, that is neither described nor ever `met`, has a small prior.
     pub(super) fn new(
         fitted: &[String],
         network: Option<&Network>,
         buses: &BTreeSet<String>,
+        met: &BTreeSet<String>,
     ) -> Space {
         let mut nodes: Vec<String> = fitted.to_vec();
         nodes.sort();
@@ -100,6 +108,7 @@ impl Space {
                 (Manner::BusOff, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[0]),
                 (Manner::Talks, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[1]),
                 (Manner::Floods, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[2]),
+                (Manner::Strays, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[3]),
             ] {
                 builder.add(suspect.clone(), manner, only.clone(), same_bus(number), weight);
             }
@@ -109,7 +118,12 @@ impl Space {
         }
         builder.buses(&homes, buses);
         builder.rest();
-        let mut space = Space { nodes, hypotheses: builder.hypotheses };
+        let described = |name: &String| network.is_some_and(|n| n.nodes.iter().any(|d| d.name == *name));
+        let known = nodes
+            .iter()
+            .map(|name| network.is_none() || described(name) || met.contains(name))
+            .collect();
+        let mut space = Space { nodes, known, hypotheses: builder.hypotheses };
         space.share_priors();
         space
     }
@@ -122,6 +136,11 @@ impl Space {
         }
         for h in &mut self.hypotheses {
             h.prior /= members.get(&h.manner).copied().unwrap_or(1.0);
+            let alone = h.struck.iter().filter(|s| **s).count() == 1;
+            let hearsay = h.struck.iter().zip(&self.known).any(|(struck, known)| *struck && !known);
+            if alone && hearsay {
+                h.prior *= rates::HEARSAY;
+            }
         }
         let total: f64 = self.hypotheses.iter().map(|h| h.prior).sum();
         for h in &mut self.hypotheses {

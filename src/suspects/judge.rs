@@ -51,9 +51,11 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
     let mut tests = Vec::new();
     if !incidents.is_empty() {
         let buses: BTreeSet<String> = incidents.iter().filter_map(|i| i.bus.clone()).collect();
-        let space = Space::new(&gathered.fitted, network, &buses);
+        let space = Space::new(&gathered.fitted, network, &buses, &met(&incidents));
+        let mut own = Listening::default();
+        own.learn(&gathered.incidents, &gathered.fitted);
         let mut scenes: Vec<Scene> =
-            incidents.iter().map(|i| Scene::new(i, &space, listening)).collect();
+            incidents.iter().map(|i| Scene::new(i, &space, (listening, &own))).collect();
         for (scene, incident) in scenes.iter_mut().zip(&incidents) {
             scene.repaired_before = repaired_before(incident, notes);
         }
@@ -89,6 +91,18 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         unplaced: gathered.unplaced,
         remarks,
     }
+}
+
+/// The nodes that were heard on the bus or asked by the tester.
+fn met(incidents: &[&Incident]) -> BTreeSet<String> {
+    let mut met = BTreeSet::new();
+    for i in incidents {
+        met.extend(i.silent.iter().map(|s| s.node.clone()));
+        met.extend(i.alive.iter().cloned());
+        met.extend(i.reporters.iter().cloned());
+        met.extend(i.answered.iter().chain(&i.unanswered).map(|(n, _)| n.clone()));
+    }
+    met
 }
 
 /// The notes that can tell anything: a change before anything was seen cannot have changed what was seen.

@@ -8,33 +8,38 @@ use crate::numerics::smooth::Curve;
 /// A level of severity with its weight and the share of victims it strikes.
 pub(super) type Level = (f64, f64);
 
+/// A node that only others' codes name, in a vehicle whose description does not: as a share of the prior, and
+/// how many listen to it. (J)
+pub(super) const HEARSAY: f64 = 0.2;
+pub(super) const HEARSAY_LISTENS: f64 = 0.02;
 /// Prior weight of each class of suspects. (M, the share of `none` raised: J)
 pub(super) const PRIOR_DROPS_OUT: f64 = 0.28;
 /// Of the nodes that drop out: without power (restarts), or cut off from the bus with power. (J)
 pub(super) const SHARE_DEAD: f64 = 0.5;
 pub(super) const PRIOR_DISTURBS: f64 = 0.24;
-/// Of the disturbers: goes bus-off itself, garbles but keeps talking, floods with valid frames. (J)
-pub(super) const SHARES_DISTURBER: [f64; 3] = [0.3, 0.5, 0.2];
+/// Of the disturbers: goes bus-off itself, garbles but keeps talking, floods with its own identifiers, floods with
+/// identifiers of nobody. (J)
+pub(super) const SHARES_DISTURBER: [f64; 4] = [0.3, 0.46, 0.12, 0.12];
 pub(super) const PRIOR_BRANCH: f64 = 0.16;
 pub(super) const PRIOR_FEED: f64 = 0.08;
 pub(super) const PRIOR_GROUND: f64 = 0.07;
 pub(super) const PRIOR_WIRES: f64 = 0.05;
 pub(super) const PRIOR_SUPPLY: f64 = 0.06;
 pub(super) const PRIOR_ARTEFACT: f64 = 0.04;
-pub(super) const PRIOR_STALE: f64 = 0.05;
+pub(super) const PRIOR_STALE: f64 = 0.08;
 /// None of these: the theory that lets all others be wrong. (M .03)
 pub(super) const PRIOR_OTHER: f64 = 0.02;
 
 /// One alien incident costs a hypothesis at most 10 log10(1/eps) dB. (M eps .05 to .1)
-pub(super) const CONTAMINATION: f64 = 0.05;
+pub(super) fn contamination() -> f64 { knob("EPS", 0.05) }
 /// Incidents of one vehicle are not independent: their joint weight is tempered, down to this as they
 /// become many; a single one counts fully. (M .75)
-pub(super) const TEMPER: f64 = 0.75;
+pub(super) fn temper() -> f64 { knob("TAU", 0.75) }
 /// What a theory foresees of one node or pair of nodes counts as so many earlier observations: victims and
 /// reporters have peculiarities of their own, and repeats of one peculiarity say less and less. (M 3.3, J)
-pub(super) const HABIT: f64 = 2.0;
+pub(super) fn habit() -> f64 { knob("HABIT", 3.0) }
 /// Accusations are copies of few events. (M .1 to .4 for independent pairs; rows are mixed here: J)
-pub(super) const ACCUSATIONS_COUNT: f64 = 0.5;
+pub(super) fn acc_counts() -> f64 { knob("AC", 0.65) }
 /// So are missing answers of one scan. (J)
 pub(super) const ANSWERS_COUNT: f64 = 0.8;
 /// Which node stands out, whether counters restart, and whether anybody stores that the bus was down, are properties of the
@@ -69,19 +74,23 @@ pub(super) const LEVELS_NONE: [f64; 3] = [0.90, 0.08, 0.02];
 /// A flood of valid frames is seen: from a node that floods, from another disturber, from anything
 /// else (no wire makes valid frames). (J)
 pub(super) const FLOOD_SEEN: (f64, f64, f64) = (0.9, 0.08, 0.01);
-/// The flooding identifier is one that the culprit sends anyway; that another node sends. (J)
-pub(super) const FLOOD_IS_OWN: (f64, f64) = (0.5, 0.01);
+/// Whose the flooding identifier is, seen from a node that floods with its own, and from one that floods
+/// with a strange one: its own, another node's, nobody's. (J)
+pub(super) const FLOOD_BY_OWN: [f64; 3] = [0.93, 0.01, 0.06];
+pub(super) const FLOOD_BY_STRAY: [f64; 3] = [0.01, 0.03, 0.96];
+/// The same from any other hypothesis, for a flood that it does not explain: somebody's, nobody's. (J)
+pub(super) const FLOOD_BY_CHANCE: (f64, f64) = (0.05, 0.5);
 /// Loss a frame against what a node of that rate loses, ln ratio of intensities: share, mean and spread. A disturber
 /// that keeps talking mostly spares its own frames, or garbles them less than others'. (F 4.3, 4.5; J)
-pub(super) const LOSS_TALKER: [(f64, f64, f64); 2] = [(0.5, -3.0, 1.5), (0.5, -1.0, 0.5)];
+pub(super) const LOSS_TALKER: [(f64, f64, f64); 2] = [(0.65, -3.0, 1.5), (0.35, -1.0, 0.5)];
 /// The same for a node that is itself struck, and for a bystander.
 pub(super) const LOSS_STRUCK: [(f64, f64, f64); 1] = [(1.0, 1.8, 0.9)];
-pub(super) const LOSS_BYSTANDER: (f64, f64) = (0.0, 0.6);
+pub(super) fn loss_bystander() -> f64 { knob("SCAT", 0.5) }
 /// How loss may depend on a node's rate, in ln of intensity over ln of frames due. (J)
 pub(super) const LOSS_BY_RATE: Curve = Curve { level: 3.0, slope: 1.0, wiggle: 0.7, length: 1.0 };
 /// What a node loses beside its rate's share is partly a property of the node: however many incidents
 /// show it, they count as at most so many. (J)
-pub(super) const LOSS_COUNTS: f64 = 2.0;
+pub(super) fn loss_counts() -> f64 { knob("LC", 3.0) }
 /// Median share that the others lose: ln of the middle and spread, when the disturber soon goes
 /// bus-off (32 tries, then a wait), and when the disturbance goes on. (F 4.3, 4.5; J)
 pub(super) const OTHERS_LOSE_SHORTLY: (f64, f64) = (0.06, 1.0);
@@ -97,6 +106,8 @@ pub(super) const FEWEST_DUE: f64 = 8.0;
 pub(super) const RESTARTS: (f64, f64) = (0.85, 0.08);
 /// The culprit stands out among many silent: first to fall or silent much longer. (M weight 8, J)
 pub(super) const STANDS_OUT: f64 = 0.6;
+/// So does a node that floods, at times: its own frames wait behind the flood in its own buffers. (J)
+pub(super) const FLOODER_STANDS_OUT: f64 = 0.25;
 
 /// How readily time-outs mature into codes, by incident. (M .6 to .7, spread: J)
 pub(super) const HITS: [Level; 3] = [(0.33, 0.3), (0.34, 0.6), (0.33, 0.9)];
@@ -138,14 +149,20 @@ pub(super) const REPAIRED_BEFORE: (f64, f64) = (0.4, 0.06);
 /// fault. (J)
 pub(super) const UNCORROBORATED: (f64, f64) = (0.9, 0.4);
 /// A node says that the bus was down: in a fault of the whole bus, cut off, otherwise. (J; F 8.1)
+/// In many networks no module stores such a code. (J)
+pub(super) const NEVER_SAYS_DOWN: f64 = 0.5;
 pub(super) const SAYS_DOWN: (f64, f64, f64) = (0.4, 0.3, 0.04);
 /// Lowest voltage known: as low as a failed crank, as low as a weak battery at rest, sound; by supply,
 /// feed or ground, otherwise. A tester mostly measures after the dip. (M .95 / .12 / .05, spread: J)
 pub(super) const VOLTAGE_SUPPLY: [f64; 3] = [0.45, 0.35, 0.20];
 pub(super) const VOLTAGE_FEED: [f64; 3] = [0.06, 0.14, 0.80];
 pub(super) const VOLTAGE_OTHER: [f64; 3] = [0.03, 0.12, 0.85];
-/// Somebody stored a code of its own supply: supply, feed or ground, otherwise. (J)
-pub(super) const OWN_SUPPLY: (f64, f64, f64) = (0.75, 0.35, 0.05);
+/// A reporter stores a code about its own supply, by level: when the battery dips; when it hangs on a lost feed
+/// or ground; when it is itself the culprit; and without cause. (J)
+pub(super) const OWN_SUPPLY_DIP: [Level; 3] = [(0.25, 0.02), (0.35, 0.2), (0.40, 0.6)];
+pub(super) const OWN_SUPPLY_LINE: [Level; 2] = [(0.6, 0.02), (0.4, 0.5)];
+pub(super) const OWN_SUPPLY_CHANCE: [Level; 2] = [(0.8, 0.01), (0.2, 0.3)];
+pub(super) const OWN_SUPPLY_FALSE: f64 = 0.01;
 /// First sign within the seconds of cranking: supply, otherwise. (F 8.1)
 pub(super) const EARLY: (f64, f64) = (0.92, 0.35);
 /// These seconds. (F 8.1: discount accusations within 5 s of a start attempt)
@@ -170,3 +187,9 @@ pub(super) const MOST_BY_STARTS_DB: f64 = 10.0;
 pub(super) const DECIDED: f64 = 0.75;
 /// … and stand so many decibans before the next.
 pub(super) const SEPARATED_DB: f64 = 6.0;
+
+fn knob(name: &str, default: f64) -> f64 {
+    use std::sync::{LazyLock, Mutex};
+    static K: LazyLock<Mutex<std::collections::BTreeMap<String, f64>>> = LazyLock::new(Default::default);
+    *K.lock().unwrap().entry(name.to_owned()).or_insert_with(|| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default))
+}

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::blocks::student;
 use super::hypotheses::Space;
 use super::listening::Listening;
 use super::rates;
@@ -25,7 +26,7 @@ impl Habit {
     /// A probability in the light of the habit: what a theory foresees counts as so many earlier
     /// observations. Repeats of one peculiarity thus say less and less (Skellam 1948).
     pub(super) fn temper(self, p: f64) -> f64 {
-        (rates::HABIT * p + self.times) / (rates::HABIT + self.of)
+        (rates::habit() * p + self.times) / (rates::habit() + self.of)
     }
 }
 
@@ -64,6 +65,17 @@ pub(super) fn remember(scenes: &mut [Scene]) {
     }
 }
 
+/// Frames that a node lost against what the other nodes foresee for its rate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Loss {
+    /// ln ratio of the intensities of loss.
+    pub off: f64,
+    /// Error of the ratio: counting, and how little the others foresee.
+    pub error: f64,
+    /// How much better the others fit one another when this node is left out, natural logarithm.
+    pub relief: f64,
+}
+
 /// How strong a disturbance was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Level {
@@ -91,8 +103,8 @@ pub(super) struct Scene {
     /// Whether a flood of valid frames was seen, and the node that owns the flooding identifier.
     pub flood: bool,
     pub floods: Option<usize>,
-    /// Frames lost against what a node of that rate loses: ln ratio and its counting error.
-    pub loss: Vec<Option<(f64, f64)>>,
+    /// Frames lost against what a node of that rate loses.
+    pub loss: Vec<Option<Loss>>,
     /// Median share of frames lost over all nodes.
     pub others_lose: f64,
     /// Rows of accusations: reporter, and per node whether it was accused of not being heard, with the
@@ -108,7 +120,8 @@ pub(super) struct Scene {
     pub uncorroborated: bool,
     /// Reporters, and whether they said that the bus was down.
     pub says_down: Vec<(usize, bool)>,
-    pub own_supply: Option<bool>,
+    /// Reporters, and whether they stored a code about their own supply.
+    pub own_supply: Vec<(usize, bool)>,
     /// Lowest voltage: 0 as low as a failed crank, 1 weak at rest, 2 sound.
     pub voltage: Option<usize>,
     pub early: Option<bool>,
@@ -121,7 +134,11 @@ pub(super) struct Scene {
 }
 
 impl Scene {
-    pub(super) fn new(incident: &Incident, space: &Space, listening: &Listening) -> Scene {
+    pub(super) fn new(
+        incident: &Incident,
+        space: &Space,
+        listening: (&Listening, &Listening),
+    ) -> Scene {
         let count = space.nodes.len();
         let mut scene = Scene {
             silent: vec![None; count],
@@ -144,7 +161,7 @@ impl Scene {
                 && incident.accusations.is_empty()
                 && incident.bus_down.is_empty(),
             says_down: Vec::new(),
-            own_supply: None,
+            own_supply: Vec::new(),
             voltage: incident.supply_v.map(voltage),
             early: incident
                 .since_start_s
@@ -185,9 +202,9 @@ impl Scene {
             .map(|(_, due, missing)| (missing + 0.5) / (due + 1.0))
             .collect();
         self.others_lose = median(&shares).unwrap_or(0.0);
-        for (node, off, error) in against_rate(incident) {
+        for (node, loss) in against_rate(incident) {
             if let Some(node) = space.node(node) {
-                self.loss[node] = Some((off, error));
+                self.loss[node] = Some(loss);
             }
         }
         self.flood =
@@ -200,22 +217,31 @@ impl Scene {
             .and_then(|n| space.node(n));
     }
 
-    fn reported(&mut self, incident: &Incident, space: &Space, listening: &Listening) {
+    fn reported(
+        &mut self,
+        incident: &Incident,
+        space: &Space,
+        (listening, own): (&Listening, &Listening),
+    ) {
         for reporter in &incident.reporters {
             let Some(number) = space.node(reporter) else { continue };
             let row = space
                 .nodes
                 .iter()
-                .map(|accused| {
+                .zip(&space.known)
+                .map(|(accused, known)| {
                     let says = incident
                         .accusations
                         .iter()
                         .any(|a| !a.heard && a.reporter == *reporter && a.accused == *accused);
-                    (says, listening.probability(reporter, accused))
+                    let listens = listening.probability(own, reporter, accused);
+                    (says, if *known { listens } else { listens.min(rates::HEARSAY_LISTENS) })
                 })
                 .collect();
             self.rows.push((number, row));
             self.says_down.push((number, incident.bus_down.iter().any(|(n, _)| n == reporter)));
+            self.own_supply
+                .push((number, incident.own_supply.iter().any(|(n, _)| n == reporter)));
         }
         for (list, answered) in [(&incident.answered, true), (&incident.unanswered, false)] {
             let numbers = list.iter().filter_map(|(n, _)| space.node(n));
@@ -224,9 +250,7 @@ impl Scene {
         self.answers.sort_unstable();
         // A node asked twice counts as mute when it was mute once.
         self.answers.dedup_by_key(|(n, _)| *n);
-        if !incident.reporters.is_empty() {
-            self.own_supply = Some(!incident.own_supply.is_empty());
-        }
+
     }
 }
 
@@ -276,35 +300,47 @@ fn partly_lost(incident: &Incident) -> f64 {
 }
 
 /// What each node lost against the smooth curve through all other nodes: ln intensity of loss over ln
-/// frames due, and how well the others foresee it. Fast nodes lose more: they run into bus-off first, and
-/// a slow one may send late what a fast one loses.
-fn against_rate(incident: &Incident) -> Vec<(&str, f64, f64)> {
+/// frames due. Fast nodes lose more: they run into bus-off first, and a slow one may send late what a fast
+/// one loses.
+fn against_rate(incident: &Incident) -> Vec<(&str, Loss)> {
     let rows: Vec<_> =
         incident.losses.iter().filter(|(_, due, _)| *due >= rates::FEWEST_DUE).collect();
     if rows.len() < 5 {
         return Vec::new();
     }
-    let at: Vec<f64> = rows.iter().map(|(_, due, _)| due.ln()).collect();
-    let values: Vec<f64> = rows
+    let points: Vec<[f64; 3]> = rows
         .iter()
         .map(|(_, due, missing)| {
             let share = (missing + 0.5) / (due + 1.0);
             // Loss a frame as an intensity: shares near 1 are still told apart.
-            (-(1.0 - share).max(0.01).ln()).ln()
+            let intensity = -(1.0 - share).max(0.01).ln();
+            let error = rates::loss_bystander().hypot((1.0 / (missing + 1.0)).sqrt());
+            [due.ln(), intensity.ln(), error]
         })
         .collect();
-    let scatter = rates::LOSS_BYSTANDER.1;
-    let errors: Vec<f64> =
-        rows.iter().map(|(_, _, missing)| scatter.hypot((1.0 / (missing + 1.0)).sqrt())).collect();
-    let Some(off) = leave_one_out(&at, &values, &errors, rates::LOSS_BY_RATE) else {
-        return Vec::new();
-    };
+    let Some(all) = residuals(&points) else { return Vec::new() };
     rows.iter()
-        .zip(off)
-        .map(|((node, _, _), (off, error))| {
-            (node.as_str(), off, (error * error - scatter * scatter).max(0.0).sqrt())
+        .zip(&all)
+        .enumerate()
+        .map(|(n, ((node, _, _), (off, error)))| {
+            let mut others = points.clone();
+            others.remove(n);
+            let with: f64 = fit(all.iter().enumerate().filter(|(m, _)| *m != n).map(|(_, r)| r));
+            let without = residuals(&others).map_or(with, |r| fit(r.iter()));
+            let own = (error * error - rates::loss_bystander().powi(2)).max(0.0).sqrt();
+            (node.as_str(), Loss { off: *off, error: own, relief: without - with })
         })
         .collect()
+}
+
+fn residuals(points: &[[f64; 3]]) -> Option<Vec<(f64, f64)>> {
+    let column = |n: usize| -> Vec<f64> { points.iter().map(|p| p[n]).collect() };
+    leave_one_out(&column(0), &column(1), &column(2), rates::LOSS_BY_RATE)
+}
+
+/// How well residuals fit their errors, in natural logarithms; outliers cost little.
+fn fit<'r>(residuals: impl Iterator<Item = &'r (f64, f64)>) -> f64 {
+    residuals.map(|(off, error)| student(off / error, *error)).sum()
 }
 
 /// Of at least three silent nodes: the one that had fallen silent before any other can have, or that
