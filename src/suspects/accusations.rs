@@ -31,11 +31,7 @@ fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 
         Manner::Talks if it => on.max(severity * rates::TALKER_UNHEARD),
         Manner::Floods if it => on,
         Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Strays | Manner::Wires => {
-            if both {
-                on.max(severity)
-            } else {
-                on
-            }
+            if both { on.max(severity) } else { on }
         }
         Manner::Supply => on.max(severity),
         Manner::Artefact | Manner::Stale | Manner::Other => rates::FALSE_CODE,
@@ -102,11 +98,10 @@ fn row_likelihood(
     severity: f64,
     hit: f64,
 ) -> f64 {
-    let whole_bus =
-        matches!(
-            h.manner,
-            Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
-        );
+    let whole_bus = matches!(
+        h.manner,
+        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
+    );
     let each = |severity: f64| -> f64 {
         row.iter()
             .zip(before)

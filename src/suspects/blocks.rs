@@ -48,7 +48,7 @@ pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Opti
         Block::Disturbance => disturbance(scene, h),
         Block::Losses => losses(scene, h),
         Block::Age => age(scene, h),
-        Block::Accusations => accusations(scene, h).map(|l| l * rates::acc_counts()),
+        Block::Accusations => accusations(scene, h).map(|l| l * rates::ACCUSATIONS_COUNT),
         Block::BusDown => bus_down(scene, h),
         Block::Answers => answers(scene, h).map(|l| l * rates::ANSWERS_COUNT),
         Block::Supply => supply(scene, h),
@@ -188,9 +188,7 @@ fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Level::High => 2,
     };
     let table = match h.manner {
-        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays => {
-            rates::LEVELS_DISTURBER
-        },
+        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays => rates::LEVELS_DISTURBER,
         Manner::Dead | Manner::CutOff => rates::LEVELS_DROP_OUT,
         Manner::Feed | Manner::Ground => rates::LEVELS_UNPOWERED,
         Manner::Branch => rates::LEVELS_BRANCH,
@@ -240,6 +238,8 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         | Manner::Branch
         | Manner::Feed
         | Manner::Ground => &rates::LOSS_STRUCK,
+        // A dip may strike any node: what each loses says nothing.
+        Manner::Supply => return Some(f64::NAN),
         _ => {
             let (middle, wide) = rates::OTHERS_LOSE;
             return Some(student((scene.others_lose / middle).ln() / wide, wide));
@@ -260,7 +260,7 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
                 share.ln() + student((loss.off - mean) / spread, spread)
             })
             .collect();
-        let scatter = rates::loss_bystander().hypot(loss.error);
+        let scatter = rates::LOSS_BYSTANDER.hypot(loss.error);
         total += log_sum_exp(&terms) - student(loss.off / scatter, scatter) + loss.relief;
         struck += 1;
     }
@@ -299,11 +299,10 @@ fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     };
     let sum: f64 = scene.says_down.iter().map(|(n, says)| bernoulli(*says, p(*n))).sum();
     // Many networks have no module that stores such codes at all.
-    let never: f64 =
-        scene.says_down.iter().map(|(_, says)| bernoulli(*says, otherwise)).sum();
+    let never: f64 = scene.says_down.iter().map(|(_, says)| bernoulli(*says, otherwise)).sum();
     let share = rates::NEVER_SAYS_DOWN;
     // Copies of one event, like accusations.
-    Some(log_sum_exp(&[share.ln() + never, (1.0 - share).ln() + sum]) * rates::acc_counts())
+    Some(log_sum_exp(&[share.ln() + never, (1.0 - share).ln() + sum]) * rates::ACCUSATIONS_COUNT)
 }
 
 fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
@@ -367,7 +366,7 @@ fn supply(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         };
         total += table[level].ln();
     }
-    total += own_supply(scene, h) * rates::acc_counts();
+    total += own_supply(scene, h) * rates::ACCUSATIONS_COUNT;
     if let Some(early) = scene.early {
         let (cranking, otherwise) = rates::EARLY;
         total += bernoulli(early, if h.manner == Manner::Supply { cranking } else { otherwise });

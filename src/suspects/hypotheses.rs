@@ -56,7 +56,7 @@ impl Hypothesis {
             Manner::Dead | Manner::CutOff => Some(Mechanism::DropsOut),
             Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays => {
                 Some(Mechanism::Disturbs)
-            },
+            }
             _ => None,
         }
     }
@@ -118,7 +118,8 @@ impl Space {
         }
         builder.buses(&homes, buses);
         builder.rest();
-        let described = |name: &String| network.is_some_and(|n| n.nodes.iter().any(|d| d.name == *name));
+        let described =
+            |name: &String| network.is_some_and(|n| n.nodes.iter().any(|d| d.name == *name));
         let known = nodes
             .iter()
             .map(|name| network.is_none() || described(name) || met.contains(name))

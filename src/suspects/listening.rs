@@ -50,7 +50,9 @@ impl Listening {
                 let stores = !said.is_empty();
                 if said.len() >= BROAD {
                     let spared = nodes.iter().filter(|n| {
-                        *n != reporter && !said.contains(n.as_str()) && !accused.contains(&n.as_str())
+                        *n != reporter
+                            && !said.contains(n.as_str())
+                            && !accused.contains(&n.as_str())
                     });
                     for name in spared {
                         *self.spared.entry((reporter.clone(), name.clone())).or_default() += 1;

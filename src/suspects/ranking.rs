@@ -60,7 +60,7 @@ pub(super) fn rank(
             Block::Restart | Block::Order | Block::BusDown => {
                 (rates::PROPERTY_COUNTS / scenes.len().max(1) as f64).min(1.0)
             }
-            Block::Losses => (rates::loss_counts() / scenes.len().max(1) as f64).min(1.0),
+            Block::Losses => (rates::LOSS_COUNTS / scenes.len().max(1) as f64).min(1.0),
             _ => 1.0,
         };
         for (scene, total) in scenes.iter().zip(&mut totals) {
@@ -127,8 +127,8 @@ fn block_values(block: Block, scene: &Scene, hypotheses: &[Hypothesis]) -> Optio
 /// Prior and incidents so far: contaminated, tempered, in logs, not normalised.
 fn pooled(ln_prior: &[f64], totals: &[Vec<f64>], hypotheses: &[Hypothesis]) -> Vec<f64> {
     let other = hypotheses.iter().position(|h| h.manner == Manner::Other);
-    let eps = rates::contamination();
-    let temper = rates::temper() + (1.0 - rates::temper()) / (totals.len().max(1) as f64);
+    let eps = rates::CONTAMINATION;
+    let temper = rates::TEMPER + (1.0 - rates::TEMPER) / (totals.len().max(1) as f64);
     let mut out = ln_prior.to_vec();
     for total in totals {
         let alien = other.map_or(f64::NEG_INFINITY, |o| total[o]);

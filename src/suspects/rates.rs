@@ -31,15 +31,15 @@ pub(super) const PRIOR_STALE: f64 = 0.08;
 pub(super) const PRIOR_OTHER: f64 = 0.02;
 
 /// One alien incident costs a hypothesis at most 10 log10(1/eps) dB. (M eps .05 to .1)
-pub(super) fn contamination() -> f64 { knob("EPS", 0.05) }
+pub(super) const CONTAMINATION: f64 = 0.05;
 /// Incidents of one vehicle are not independent: their joint weight is tempered, down to this as they
 /// become many; a single one counts fully. (M .75)
-pub(super) fn temper() -> f64 { knob("TAU", 0.75) }
+pub(super) const TEMPER: f64 = 0.75;
 /// What a theory foresees of one node or pair of nodes counts as so many earlier observations: victims and
 /// reporters have peculiarities of their own, and repeats of one peculiarity say less and less. (M 3.3, J)
-pub(super) fn habit() -> f64 { knob("HABIT", 3.0) }
+pub(super) const HABIT: f64 = 3.0;
 /// Accusations are copies of few events. (M .1 to .4 for independent pairs; rows are mixed here: J)
-pub(super) fn acc_counts() -> f64 { knob("AC", 0.65) }
+pub(super) const ACCUSATIONS_COUNT: f64 = 0.65;
 /// So are missing answers of one scan. (J)
 pub(super) const ANSWERS_COUNT: f64 = 0.8;
 /// Which node stands out, whether counters restart, and whether anybody stores that the bus was down, are properties of the
@@ -85,12 +85,12 @@ pub(super) const FLOOD_BY_CHANCE: (f64, f64) = (0.05, 0.5);
 pub(super) const LOSS_TALKER: [(f64, f64, f64); 2] = [(0.65, -3.0, 1.5), (0.35, -1.0, 0.5)];
 /// The same for a node that is itself struck, and for a bystander.
 pub(super) const LOSS_STRUCK: [(f64, f64, f64); 1] = [(1.0, 1.8, 0.9)];
-pub(super) fn loss_bystander() -> f64 { knob("SCAT", 0.5) }
+pub(super) const LOSS_BYSTANDER: f64 = 0.5;
 /// How loss may depend on a node's rate, in ln of intensity over ln of frames due. (J)
 pub(super) const LOSS_BY_RATE: Curve = Curve { level: 3.0, slope: 1.0, wiggle: 0.7, length: 1.0 };
 /// What a node loses beside its rate's share is partly a property of the node: however many incidents
 /// show it, they count as at most so many. (J)
-pub(super) fn loss_counts() -> f64 { knob("LC", 3.0) }
+pub(super) const LOSS_COUNTS: f64 = 3.0;
 /// Median share that the others lose: ln of the middle and spread, when the disturber soon goes
 /// bus-off (32 tries, then a wait), and when the disturbance goes on. (F 4.3, 4.5; J)
 pub(super) const OTHERS_LOSE_SHORTLY: (f64, f64) = (0.06, 1.0);
@@ -152,11 +152,11 @@ pub(super) const UNCORROBORATED: (f64, f64) = (0.9, 0.4);
 /// In many networks no module stores such a code. (J)
 pub(super) const NEVER_SAYS_DOWN: f64 = 0.5;
 pub(super) const SAYS_DOWN: (f64, f64, f64) = (0.4, 0.3, 0.04);
-/// Lowest voltage known: as low as a failed crank, as low as a weak battery at rest, sound; by supply,
-/// feed or ground, otherwise. A tester mostly measures after the dip. (M .95 / .12 / .05, spread: J)
-pub(super) const VOLTAGE_SUPPLY: [f64; 3] = [0.45, 0.35, 0.20];
-pub(super) const VOLTAGE_FEED: [f64; 3] = [0.06, 0.14, 0.80];
-pub(super) const VOLTAGE_OTHER: [f64; 3] = [0.03, 0.12, 0.85];
+/// Lowest voltage known: as low as a failed crank, flat, weak at rest, sound; by supply, feed or ground,
+/// otherwise. A tester mostly measures after the dip. (M .95 / .12 / .05, spread: J)
+pub(super) const VOLTAGE_SUPPLY: [f64; 4] = [0.40, 0.22, 0.18, 0.20];
+pub(super) const VOLTAGE_FEED: [f64; 4] = [0.05, 0.04, 0.11, 0.80];
+pub(super) const VOLTAGE_OTHER: [f64; 4] = [0.03, 0.03, 0.10, 0.84];
 /// A reporter stores a code about its own supply, by level: when the battery dips; when it hangs on a lost feed
 /// or ground; when it is itself the culprit; and without cause. (J)
 pub(super) const OWN_SUPPLY_DIP: [Level; 3] = [(0.25, 0.02), (0.35, 0.2), (0.40, 0.6)];
@@ -167,9 +167,10 @@ pub(super) const OWN_SUPPLY_FALSE: f64 = 0.01;
 pub(super) const EARLY: (f64, f64) = (0.92, 0.35);
 /// These seconds. (F 8.1: discount accusations within 5 s of a start attempt)
 pub(super) const CRANKING_S: f64 = 8.0;
-/// Volts of a 12 V supply below which modules stop, and below which a battery at rest is weak; a 24 V
-/// supply has twice these. (F 8.1; the second: common practice, no source)
+/// Volts of a 12 V supply below which modules stop, below which a battery is flat, and below which one at rest
+/// is weak; a 24 V supply has twice these. (F 8.1; the others: common practice, no source)
 pub(super) const CRANK_FAILS_V: f64 = 9.6;
+pub(super) const FLAT_V: f64 = 11.3;
 pub(super) const WEAK_AT_REST_V: f64 = 12.0;
 /// Above this, a vehicle has a 24 V supply. (J)
 pub(super) const HIGHEST_12V: f64 = 16.5;
@@ -187,9 +188,3 @@ pub(super) const MOST_BY_STARTS_DB: f64 = 10.0;
 pub(super) const DECIDED: f64 = 0.75;
 /// … and stand so many decibans before the next.
 pub(super) const SEPARATED_DB: f64 = 6.0;
-
-fn knob(name: &str, default: f64) -> f64 {
-    use std::sync::{LazyLock, Mutex};
-    static K: LazyLock<Mutex<std::collections::BTreeMap<String, f64>>> = LazyLock::new(Default::default);
-    *K.lock().unwrap().entry(name.to_owned()).or_insert_with(|| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default))
-}

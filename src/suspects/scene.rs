@@ -26,7 +26,7 @@ impl Habit {
     /// A probability in the light of the habit: what a theory foresees counts as so many earlier
     /// observations. Repeats of one peculiarity thus say less and less (Skellam 1948).
     pub(super) fn temper(self, p: f64) -> f64 {
-        (rates::habit() * p + self.times) / (rates::habit() + self.of)
+        (rates::HABIT * p + self.times) / (rates::HABIT + self.of)
     }
 }
 
@@ -122,7 +122,7 @@ pub(super) struct Scene {
     pub says_down: Vec<(usize, bool)>,
     /// Reporters, and whether they stored a code about their own supply.
     pub own_supply: Vec<(usize, bool)>,
-    /// Lowest voltage: 0 as low as a failed crank, 1 weak at rest, 2 sound.
+    /// Lowest voltage: 0 as low as a failed crank, 1 flat, 2 weak at rest, 3 sound.
     pub voltage: Option<usize>,
     pub early: Option<bool>,
     /// Whether there are accusations, and all of them were history when first read.
@@ -240,8 +240,7 @@ impl Scene {
                 .collect();
             self.rows.push((number, row));
             self.says_down.push((number, incident.bus_down.iter().any(|(n, _)| n == reporter)));
-            self.own_supply
-                .push((number, incident.own_supply.iter().any(|(n, _)| n == reporter)));
+            self.own_supply.push((number, incident.own_supply.iter().any(|(n, _)| n == reporter)));
         }
         for (list, answered) in [(&incident.answered, true), (&incident.unanswered, false)] {
             let numbers = list.iter().filter_map(|(n, _)| space.node(n));
@@ -250,20 +249,14 @@ impl Scene {
         self.answers.sort_unstable();
         // A node asked twice counts as mute when it was mute once.
         self.answers.dedup_by_key(|(n, _)| *n);
-
     }
 }
 
-/// 0 as low as a failed crank, 1 weak at rest, 2 sound.
+/// 0 as low as a failed crank, 1 flat, 2 weak at rest, 3 sound.
 fn voltage(volts: f64) -> usize {
     let of_12 = if volts > rates::HIGHEST_12V { volts / 2.0 } else { volts };
-    if of_12 < rates::CRANK_FAILS_V {
-        0
-    } else if of_12 < rates::WEAK_AT_REST_V {
-        1
-    } else {
-        2
-    }
+    let limits = [rates::CRANK_FAILS_V, rates::FLAT_V, rates::WEAK_AT_REST_V];
+    limits.iter().position(|limit| of_12 < *limit).unwrap_or(limits.len())
 }
 
 /// Thinned traffic is no sign of its own where silent nodes explain the missing frames.
@@ -314,7 +307,7 @@ fn against_rate(incident: &Incident) -> Vec<(&str, Loss)> {
             let share = (missing + 0.5) / (due + 1.0);
             // Loss a frame as an intensity: shares near 1 are still told apart.
             let intensity = -(1.0 - share).max(0.01).ln();
-            let error = rates::loss_bystander().hypot((1.0 / (missing + 1.0)).sqrt());
+            let error = rates::LOSS_BYSTANDER.hypot((1.0 / (missing + 1.0)).sqrt());
             [due.ln(), intensity.ln(), error]
         })
         .collect();
@@ -327,7 +320,7 @@ fn against_rate(incident: &Incident) -> Vec<(&str, Loss)> {
             others.remove(n);
             let with: f64 = fit(all.iter().enumerate().filter(|(m, _)| *m != n).map(|(_, r)| r));
             let without = residuals(&others).map_or(with, |r| fit(r.iter()));
-            let own = (error * error - rates::loss_bystander().powi(2)).max(0.0).sqrt();
+            let own = (error * error - rates::LOSS_BYSTANDER.powi(2)).max(0.0).sqrt();
             (node.as_str(), Loss { off: *off, error: own, relief: without - with })
         })
         .collect()
