@@ -29,7 +29,9 @@ pub(super) enum Command {
     #[command(after_help = "Example: buswitness check pipelines/weekly.toml")]
     Check(Check),
     /// Make invented vehicles, their logs and reports, with known truth
-    #[command(after_help = "Example: buswitness rehearse sample-logs/larkmoor.toml --out larkmoor")]
+    #[command(
+        after_help = "Example: buswitness rehearse sample-logs/larkmoor.toml --out larkmoor\nExample: buswitness rehearse --calibrate 400 --seed 7 --out calibration"
+    )]
     Rehearse(Rehearse),
 }
 
@@ -63,7 +65,7 @@ pub(super) struct Check {
 #[derive(Debug, Args)]
 pub(super) struct Rehearse {
     /// Scenario file (TOML); with --load its seed is taken from --seed
-    #[arg(required_unless_present = "load")]
+    #[arg(required_unless_present_any = ["load", "calibrate"])]
     pub scenario: Option<PathBuf>,
     /// Folder (or, with --load, file) to write
     #[arg(long, value_name = "PATH")]
@@ -71,7 +73,10 @@ pub(super) struct Rehearse {
     /// Write one healthy log of so many frames instead: a load for measuring
     #[arg(long, value_name = "FRAMES", conflicts_with = "scenario")]
     pub load: Option<u64>,
-    /// Seed of the load
-    #[arg(long, default_value_t = 1, requires = "load")]
+    /// Rank so many rehearsed vehicles of each profile and write how right the ranking is
+    #[arg(long, value_name = "VEHICLES", conflicts_with_all = ["scenario", "load"])]
+    pub calibrate: Option<u32>,
+    /// Seed of the load or of the calibration
+    #[arg(long, default_value_t = 1)]
     pub seed: u64,
 }

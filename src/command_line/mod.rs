@@ -2,6 +2,7 @@
 //!
 //! One `match` names the commands. Standard output bears results, standard error what went wrong.
 
+mod calibrate;
 pub mod exit_codes;
 mod flags;
 mod progress;
@@ -118,6 +119,9 @@ fn rehearse_command(asked: &flags::Rehearse) -> Result<u8, String> {
             .map_err(|e| format!("{:#}", anyhow::Error::from(e)))?;
         say(&format!("load: {}", asked.out.display()));
         return Ok(exit_codes::DONE);
+    }
+    if let Some(vehicles) = asked.calibrate {
+        return calibrate::command(vehicles, asked.seed, &asked.out);
     }
     let Some(path) = &asked.scenario else { return Err("no scenario given".to_owned()) };
     let name: Arc<str> = path.display().to_string().into();

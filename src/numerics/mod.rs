@@ -14,6 +14,7 @@ pub mod exact;
 pub mod logs;
 pub mod proportion;
 pub mod ratio;
+pub mod scoring;
 pub mod smooth;
 pub mod table;
 

@@ -98,3 +98,46 @@ fn inverse(matrix: &mut [Vec<f64>]) -> Option<Vec<Vec<f64>>> {
     }
     Some(out)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numerics::tolerances::holds;
+
+    const CURVE: Curve = Curve { level: 3.0, slope: 1.0, wiggle: 0.7, length: 1.0 };
+
+    // Each point foreseen from the other four by solving their system anew, numpy.linalg.solve.
+    #[test]
+    fn outside_values() {
+        let at = [0.0, 1.0, 2.5, 4.0, 4.2];
+        let values = [0.3, -0.2, 1.1, 0.7, 2.0];
+        let errors = [0.5, 0.6, 0.5, 0.9, 0.5];
+        let want = [
+            (0.923_506_393_687_952_4, 1.164_437_724_529_667_5),
+            (-0.825_591_507_798_136_8, 0.869_122_250_658_233_9),
+            (0.337_213_103_636_795_8, 0.902_076_363_113_536_1),
+            (-1.147_281_489_158_866, 1.007_987_411_333_257_4),
+            (1.125_915_198_833_484, 0.956_599_314_421_650_6),
+        ];
+        let got = leave_one_out(&at, &values, &errors, CURVE).expect("five points");
+        for ((off, error), (want_off, want_error)) in got.into_iter().zip(want) {
+            holds("smooth::leave_one_out", off, want_off);
+            holds("smooth::leave_one_out", error, want_error);
+        }
+    }
+
+    #[test]
+    fn a_point_far_from_all_others_is_hardly_foreseen() {
+        let at = [0.0, 0.2, 0.4, 6.0];
+        let got = leave_one_out(&at, &[0.0; 4], &[0.1; 4], CURVE).expect("four points");
+        assert!(got[3].1 > 5.0 * got[1].1);
+    }
+
+    #[test]
+    fn refusals() {
+        assert_eq!(leave_one_out(&[1.0], &[1.0], &[1.0], CURVE), None);
+        assert_eq!(leave_one_out(&[1.0, 2.0], &[1.0, 1.0], &[0.0, 1.0], CURVE), None);
+        assert_eq!(leave_one_out(&[1.0, 2.0], &[f64::NAN, 1.0], &[1.0, 1.0], CURVE), None);
+        assert_eq!(leave_one_out(&[1.0, 2.0], &[1.0], &[1.0, 1.0], CURVE), None);
+    }
+}

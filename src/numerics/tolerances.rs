@@ -32,7 +32,7 @@ const ROUND: &str = "a few roundings";
 const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-12";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 32] = [
+const TABLE: [Row; 38] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -64,6 +64,17 @@ const TABLE: [Row; 32] = [
     row("ratio::risk_ratio", 1e-14, ROUND, "definition"),
     row("ratio::shrunk_ratio", 1e-12, ROUND, "means of the Jeffreys posteriors"),
     row("circular::count_shifts", 0.0, "whole numbers", "definition"),
+    row("scoring::brier", 1e-12, ROUND, "Brier 1950; scikit-learn brier_score_loss"),
+    row("scoring::calibration_error", 1e-12, ROUND, "Naeini, Cooper & Hauskrecht 2015"),
+    row("scoring::corp", 1e-12, ROUND, "Dimitriadis, Gneiting & Jordan 2021"),
+    row("scoring::log_score", 1e-12, ROUND, "Good 1952; scikit-learn log_loss"),
+    row("scoring::reliability", 1e-12, ROUND, "definition"),
+    row(
+        "smooth::leave_one_out",
+        1e-8,
+        "a small matrix is inverted",
+        "Rasmussen & Williams 2006, 5.4.2",
+    ),
     row("proportion::posterior_median", 1e-9, QUANTILE, "Jeffreys posterior"),
 ];
 

@@ -98,6 +98,21 @@ pub struct Summary {
     pub incidents: u64,
     /// Bytes of all logs and reports.
     pub bytes: u64,
+    /// What is really wrong with each vehicle, by name.
+    pub truth: Vec<VehicleSecret>,
+}
+
+/// What only a rehearsal knows of a vehicle.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct VehicleSecret {
+    /// The vehicle.
+    pub vehicle: String,
+    /// The suspect at fault, `none` or `quiet`.
+    pub suspect: String,
+    /// The kind of fault, as a scenario names it; `healthy` without one.
+    pub kind: &'static str,
+    /// Whether bus logs of it were written.
+    pub logged: bool,
 }
 
 /// Plays a scenario and writes its folder: `bus/`, `scans/`, `networks/`, `vehicles.csv`,
@@ -137,6 +152,7 @@ pub fn rehearse(scenario_toml: &str, out: &Path) -> Result<Summary, RehearseErro
         reports: 0,
         incidents: 0,
         bytes: 0,
+        truth: Vec::new(),
     };
     let mut truth = Truth::new();
     for (plan, outcome) in plans.iter().zip(traces) {
@@ -146,12 +162,30 @@ pub fn rehearse(scenario_toml: &str, out: &Path) -> Result<Summary, RehearseErro
         summary.reports += trace.reports;
         summary.incidents += u64::try_from(trace.truth.incidents.len()).unwrap_or(0);
         summary.bytes += bytes;
+        summary.truth.push(VehicleSecret {
+            vehicle: plan.name.clone(),
+            suspect: trace.truth.suspect.clone(),
+            kind: plan.fault.first().map_or("healthy", |fault| fault.how.name()),
+            logged: trace.logs > 0,
+        });
         truth.insert(plan.name.clone(), trace.truth);
     }
     for file in fleet_files(&scenario, &plans, &sites, &truth)? {
         file.write(out)?;
     }
     Ok(summary)
+}
+
+/// Removes a rehearsed folder again.
+///
+/// # Errors
+/// When a file cannot be removed.
+pub fn discard(folder: &Path) -> Result<(), RehearseError> {
+    if !folder.exists() {
+        return Ok(());
+    }
+    std::fs::remove_dir_all(folder)
+        .map_err(|source| RehearseError::Write { path: folder.to_owned(), source })
 }
 
 fn vehicle<'a>(

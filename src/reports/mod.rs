@@ -4,6 +4,7 @@
 //! for the same inputs. Every text that came from an input is data here: it becomes neither markup,
 //! nor a path, nor a command. Nothing is concluded here; words and pictures only.
 
+mod calibration;
 mod csv_tables;
 mod culprits_json;
 mod error;
@@ -19,6 +20,7 @@ mod wording;
 
 use std::path::{Path, PathBuf};
 
+pub use calibration::{Rehearsed, calibration_lines, write_calibration};
 pub use csv_tables::fleet_table;
 pub use error::ReportError;
 pub use heading::{Formats, Heading, View};

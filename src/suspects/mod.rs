@@ -6,6 +6,7 @@
 
 mod accusations;
 mod blocks;
+pub mod calibration;
 mod findings;
 mod hypotheses;
 mod interventions;

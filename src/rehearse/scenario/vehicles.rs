@@ -98,6 +98,27 @@ pub(crate) enum How {
     StaleCodes,
 }
 
+impl How {
+    /// Its name, as a scenario writes it.
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            How::ErrorBursts => "error-bursts",
+            How::BusOff => "bus-off",
+            How::Babbling => "babbling",
+            How::SupplyLost => "supply-lost",
+            How::ConnectorOpen => "connector-open",
+            How::BranchOpen => "branch-open",
+            How::FeedLost => "feed-lost",
+            How::GroundLost => "ground-lost",
+            How::WiresShorted => "wires-shorted",
+            How::WiresNoisy => "wires-noisy",
+            How::WeakBattery => "weak-battery",
+            How::BadTester => "bad-tester",
+            How::StaleCodes => "stale-codes",
+        }
+    }
+}
+
 /// When a fault acts: a probability per start.
 #[derive(Debug, Clone, Copy, Deserialize)]
 #[serde(deny_unknown_fields, default)]

@@ -30,7 +30,7 @@ const NAME: usize = 60;
 /// Longest sentence shown on a page.
 const SENTENCE: usize = 400;
 
-const TEMPLATES: [(&str, &str); 11] = [
+const TEMPLATES: [(&str, &str); 12] = [
     ("frame.html", include_str!("../templates/frame.html")),
     ("pieces.html", include_str!("../templates/pieces.html")),
     ("overview.html", include_str!("../templates/overview.html")),
@@ -42,6 +42,7 @@ const TEMPLATES: [(&str, &str); 11] = [
     ("intake.html", include_str!("../templates/intake.html")),
     ("cautions.html", include_str!("../templates/cautions.html")),
     ("reading.html", include_str!("../templates/reading.html")),
+    ("calibration.html", include_str!("../templates/calibration.html")),
 ];
 
 /// The part of a page that comes from the pipeline.
@@ -99,6 +100,11 @@ pub(super) fn pages(
         }
     }
     Ok(outputs)
+}
+
+/// The page of results of a calibration.
+pub(super) fn calibration_page(page: &impl Serialize) -> Result<String, ReportError> {
+    render(&environment()?, "calibration.html", page)
 }
 
 fn environment() -> Result<Environment<'static>, ReportError> {
