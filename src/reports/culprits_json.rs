@@ -48,6 +48,9 @@ struct Vehicle<'a> {
     no_data: bool,
     because: &'a str,
     suspects: Vec<Ranked<'a>>,
+    explained: usize,
+    other_causes: Vec<Cause<'a>>,
+    hangs_on: &'a [String],
     conditions: Vec<Condition<'a>>,
     next_tests: Vec<Test<'a>>,
     incidents_list: Vec<Happening<'a>>,
@@ -65,6 +68,14 @@ struct Ranked<'a> {
     #[serde(rename = "for")]
     speaking_for: Vec<Weighed<'a>>,
     against: Vec<Weighed<'a>>,
+}
+
+#[derive(Serialize)]
+struct Cause<'a> {
+    suspect: &'a Suspect,
+    probability: Option<f64>,
+    incidents: usize,
+    of: usize,
 }
 
 #[derive(Serialize)]
@@ -181,6 +192,18 @@ fn vehicle(finding: &VehicleFinding) -> Vehicle<'_> {
         no_data: standing(finding) == Standing::NoData,
         because: &finding.because,
         suspects: finding.suspects.iter().map(ranked).collect(),
+        explained: finding.explained,
+        other_causes: finding
+            .other_causes
+            .iter()
+            .map(|c| Cause {
+                suspect: &c.suspect,
+                probability: probability(c.probability),
+                incidents: c.incidents,
+                of: c.of,
+            })
+            .collect(),
+        hangs_on: &finding.hangs_on,
         conditions: finding.conditions.iter().map(condition).collect(),
         next_tests: finding
             .next_tests

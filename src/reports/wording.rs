@@ -135,15 +135,7 @@ pub(super) fn local_date(at: Instant, zone: Tz) -> String {
 
 /// A suspect in words.
 pub(super) fn suspect(suspect: &Suspect) -> String {
-    match suspect {
-        Suspect::Node(name) => format!("module {name}"),
-        Suspect::Branch(name) => format!("wiring branch {name}"),
-        Suspect::Feed(name) => format!("feed {name}"),
-        Suspect::Ground(name) => format!("ground point {name}"),
-        Suspect::Bus(name) => format!("wires or termination of bus {name}"),
-        Suspect::Supply => "battery supply".to_owned(),
-        Suspect::None => "no bus fault, or the tester\u{2019}s doing".to_owned(),
-    }
+    suspect.in_words()
 }
 
 /// A suspect in words as part of a sentence.

@@ -17,6 +17,12 @@ pub struct VehicleFinding {
     pub because: String,
     /// The suspects, most probable first; empty when quiet.
     pub suspects: Vec<SuspectFinding>,
+    /// How many incidents the leader explains: all but those that clearly favour another suspect.
+    pub explained: usize,
+    /// Further causes, of incidents that the leader does not explain.
+    pub other_causes: Vec<OtherCause>,
+    /// What the verdict hangs on: sources of weight without which it would be another, in words.
+    pub hangs_on: Vec<String>,
     /// Every start with its conditions, by time.
     pub exposures: Vec<Exposure>,
     /// The incidents, by time.
@@ -31,6 +37,19 @@ pub struct VehicleFinding {
     pub unplaced: Vec<(String, Place)>,
     /// What a person should know before believing this: missing inputs, blind spots, refusals.
     pub remarks: Vec<String>,
+}
+
+/// A second cause: a suspect that clearly explains incidents that the leader does not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherCause {
+    /// The suspect.
+    pub suspect: Suspect,
+    /// Its probability as the cause of these incidents.
+    pub probability: f64,
+    /// How many incidents it explains.
+    pub incidents: usize,
+    /// Of how many the vehicle had in all.
+    pub of: usize,
 }
 
 /// One suspect of one vehicle.

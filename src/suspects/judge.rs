@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use super::doubts::{explained_by_leader, hangs_on, other_causes};
 use super::findings::{SuspectFinding, VehicleFinding};
 use super::hypotheses::Space;
 use super::listening::Listening;
@@ -49,6 +50,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
     }
     let mut suspects = Vec::new();
     let mut tests = Vec::new();
+    let (mut causes, mut hanging, mut explained) = (Vec::new(), Vec::new(), 0);
     if !incidents.is_empty() {
         let buses: BTreeSet<String> = incidents.iter().filter_map(|i| i.bus.clone()).collect();
         let space = Space::new(&gathered.fitted, network, &buses, &met(&incidents));
@@ -62,6 +64,9 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         remember(&mut scenes);
         let notes = &telling(notes, &incidents);
         let ranking = rank(&space, &scenes, notes, &exposures);
+        causes = other_causes(&space, &ranking, &scenes);
+        hanging = hangs_on(&space, &ranking);
+        explained = explained_by_leader(&space, &ranking);
         let (risk, trigger) = trigger(&conditions, &exposures);
         tests = next_tests(&space, &ranking, risk, &trigger);
         suspects = ranking
@@ -83,6 +88,9 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         verdict,
         because,
         suspects,
+        explained,
+        other_causes: causes,
+        hangs_on: hanging,
         exposures,
         incidents: gathered.incidents,
         conditions,

@@ -7,6 +7,7 @@
 mod accusations;
 mod blocks;
 pub mod calibration;
+mod doubts;
 mod findings;
 mod hypotheses;
 mod interventions;
@@ -19,6 +20,6 @@ mod scene;
 mod verdict;
 mod wording;
 
-pub use findings::{Evidence, NextTest, SuspectFinding, VehicleFinding};
+pub use findings::{Evidence, NextTest, OtherCause, SuspectFinding, VehicleFinding};
 pub use judge::{Case, judge};
 pub use listening::Listening;

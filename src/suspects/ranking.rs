@@ -40,6 +40,10 @@ pub(super) struct Ranking {
     pub suspects: Vec<Ranked>,
     /// Posterior of every hypothesis, as in the space.
     pub posterior: Vec<f64>,
+    /// Log likelihood of each incident, all its blocks together, under every hypothesis.
+    pub by_incident: Vec<Vec<f64>>,
+    /// The posterior as it would be without one source of weight, in the order of the sources.
+    pub without: Vec<Vec<f64>>,
 }
 
 /// Ranks the suspects of one vehicle from its incidents (as scenes) and service notes.
@@ -54,8 +58,10 @@ pub(super) fn rank(
     let mut totals = vec![vec![0.0; hypotheses.len()]; scenes.len()];
     let mut stages = vec![ln_prior.clone()];
     let mut sources = Vec::new();
+    let mut parts: Vec<Vec<Vec<f64>>> = Vec::new();
     for block in BLOCKS {
         let mut present = false;
+        let mut part = vec![vec![0.0; hypotheses.len()]; scenes.len()];
         let share = match block {
             Block::Restart | Block::Order | Block::BusDown => {
                 (rates::PROPERTY_COUNTS / scenes.len().max(1) as f64).min(1.0)
@@ -63,34 +69,79 @@ pub(super) fn rank(
             Block::Losses => (rates::LOSS_COUNTS / scenes.len().max(1) as f64).min(1.0),
             _ => 1.0,
         };
-        for (scene, total) in scenes.iter().zip(&mut totals) {
+        for ((scene, total), own) in scenes.iter().zip(&mut totals).zip(&mut part) {
             if let Some(values) = block_values(block, scene, hypotheses) {
                 present = true;
-                for (sum, value) in total.iter_mut().zip(values) {
+                for ((sum, kept), value) in total.iter_mut().zip(own).zip(values) {
                     *sum += share * value;
+                    *kept = share * value;
                 }
             }
         }
         if present {
+            parts.push(part);
             sources.push(Source::Block(block));
             stages.push(pooled(&ln_prior, &totals, hypotheses));
         }
     }
+    let mut noted: Vec<Vec<f64>> = Vec::new();
     for (place, note) in notes.iter().enumerate() {
         let Some(outcome) = interventions::outcome(note, notes, exposures) else { continue };
+        let values: Vec<f64> = hypotheses
+            .iter()
+            .map(|h| {
+                let cures = interventions::cures(note, h, &space.nodes);
+                log_sum_exp(&[cures.ln() + outcome.if_cured, (1.0 - cures).ln() + outcome.if_not])
+            })
+            .collect();
         let mut next = stages.last().cloned().unwrap_or_else(|| ln_prior.clone());
-        for (value, h) in next.iter_mut().zip(hypotheses) {
-            let cures = interventions::cures(note, h, &space.nodes);
-            *value +=
-                log_sum_exp(&[cures.ln() + outcome.if_cured, (1.0 - cures).ln() + outcome.if_not]);
-        }
+        add(&mut next, &values);
+        noted.push(values);
         sources.push(Source::Note(place, outcome));
         stages.push(next);
     }
+    let without = left_out(&ln_prior, &totals, hypotheses, &parts, &noted);
     let stages: Vec<Vec<f64>> = stages.iter().filter_map(|s| normalise(s)).collect();
     let suspects = by_suspect(hypotheses, &stages);
     let posterior = stages.last().cloned().unwrap_or_default();
-    Ranking { sources, suspects, posterior }
+    Ranking { sources, suspects, posterior, by_incident: totals, without }
+}
+
+fn add(to: &mut [f64], values: &[f64]) {
+    for (sum, value) in to.iter_mut().zip(values) {
+        *sum += value;
+    }
+}
+
+/// The posterior without each block, then without each note.
+fn left_out(
+    ln_prior: &[f64],
+    totals: &[Vec<f64>],
+    hypotheses: &[Hypothesis],
+    parts: &[Vec<Vec<f64>>],
+    noted: &[Vec<f64>],
+) -> Vec<Vec<f64>> {
+    let finish = |mut logs: Vec<f64>, skipped: Option<usize>| {
+        for (place, values) in noted.iter().enumerate() {
+            if Some(place) != skipped {
+                add(&mut logs, values);
+            }
+        }
+        normalise(&logs).unwrap_or_default()
+    };
+    let mut out = Vec::with_capacity(parts.len() + noted.len());
+    for part in parts {
+        let less: Vec<Vec<f64>> = totals
+            .iter()
+            .zip(part)
+            .map(|(total, own)| total.iter().zip(own).map(|(t, v)| t - v).collect())
+            .collect();
+        out.push(finish(pooled(ln_prior, &less, hypotheses), None));
+    }
+    for place in 0..noted.len() {
+        out.push(finish(pooled(ln_prior, totals, hypotheses), Some(place)));
+    }
+    out
 }
 
 /// The block's log likelihood under each hypothesis; `Other`, and what has no theory of this block,

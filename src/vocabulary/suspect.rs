@@ -38,6 +38,20 @@ impl fmt::Display for Suspect {
 }
 
 impl Suspect {
+    /// The suspect as people say it.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        match self {
+            Suspect::Node(name) => format!("module {name}"),
+            Suspect::Branch(name) => format!("wiring branch {name}"),
+            Suspect::Feed(name) => format!("feed {name}"),
+            Suspect::Ground(name) => format!("ground point {name}"),
+            Suspect::Bus(name) => format!("wires or termination of bus {name}"),
+            Suspect::Supply => "battery supply".to_owned(),
+            Suspect::None => "no bus fault, or the tester\u{2019}s doing".to_owned(),
+        }
+    }
+
     /// Reads back what [`fmt::Display`] writes; `None` for anything else.
     #[must_use]
     pub fn parse(text: &str) -> Option<Suspect> {

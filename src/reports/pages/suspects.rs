@@ -3,8 +3,8 @@
 use serde::Serialize;
 
 use super::{NAME, SENTENCE, at};
-use crate::reports::wording::{decibans, mechanism, percent, shown, suspect};
-use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
+use crate::reports::wording::{decibans, mechanism, percent, shown, suspect, the_suspect};
+use crate::suspects::{Evidence, OtherCause, SuspectFinding, VehicleFinding};
 
 /// Most suspects with a bar.
 const MOST_BARS: usize = 12;
@@ -20,6 +20,10 @@ pub(super) struct Ranking {
     bars: Vec<Bar>,
     bars_left: usize,
     opened: Vec<Opened>,
+    explained: usize,
+    incidents: usize,
+    causes: Vec<String>,
+    hangs_on: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -86,7 +90,22 @@ pub(super) fn ranking(finding: &VehicleFinding) -> Ranking {
         bars: bars.collect(),
         bars_left: finding.suspects.len().saturating_sub(MOST_BARS),
         opened: opened.map(|s| open(s, heaviest)).collect(),
+        explained: finding.explained,
+        incidents: finding.incidents.len(),
+        causes: finding.other_causes.iter().map(cause).collect(),
+        hangs_on: finding.hangs_on.iter().map(|s| shown(s, SENTENCE)).collect(),
     }
+}
+
+fn cause(cause: &OtherCause) -> String {
+    let sentence = format!(
+        "{} of {} incidents speak for another cause: {} ({} for these alone)",
+        cause.incidents,
+        cause.of,
+        the_suspect(&cause.suspect),
+        percent(cause.probability)
+    );
+    shown(&sentence, SENTENCE)
 }
 
 fn bar(index: usize, finding: &SuspectFinding) -> Bar {

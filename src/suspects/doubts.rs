@@ -1,0 +1,143 @@
+//! What would change the verdict, and which incidents the leader does not explain.
+
+use super::blocks::Block;
+use super::findings::OtherCause;
+use super::hypotheses::Space;
+use super::ranking::{Ranking, Source, rank};
+use super::rates;
+use super::scene::{Scene, remember};
+use crate::numerics::logs::decibans;
+use crate::vocabulary::Suspect;
+
+/// An incident that favours another suspect by more than this is not the leader's, decibans. (METHODS 3.4)
+const NOT_ITS_OWN_DB: f64 = 10.0;
+/// Sentences on what would change the verdict, at most.
+const MOST: usize = 3;
+
+/// The causes that remain when the leader's incidents are taken away: those that it cannot explain are
+/// ranked anew without it, again and again while they name somebody.
+pub(super) fn other_causes(space: &Space, ranking: &Ranking, scenes: &[Scene]) -> Vec<OtherCause> {
+    let mut causes = Vec::new();
+    let Some(first) = ranking.suspects.first() else { return causes };
+    let mut explained = vec![first.suspect.clone()];
+    let mut left: Vec<usize> = unexplained(space, ranking, &explained);
+    // Two incidents at least: a single odd one is covered by the contamination that every suspect pays.
+    while left.len() >= 2 && causes.len() < 2 {
+        let mut own: Vec<Scene> = left.iter().filter_map(|n| scenes.get(*n).cloned()).collect();
+        remember(&mut own);
+        let next = rank(space, &own, &[], &[]);
+        let Some(leader) = next.suspects.iter().find(|s| !explained.contains(&s.suspect)) else {
+            break;
+        };
+        if leader.probability < rates::DECIDED {
+            break;
+        }
+        let of_leader = unexplained(space, &next, std::slice::from_ref(&leader.suspect));
+        let covered = left.len() - of_leader.len();
+        if covered < 2 {
+            break;
+        }
+        causes.push(OtherCause {
+            suspect: leader.suspect.clone(),
+            probability: leader.probability,
+            incidents: covered,
+            of: scenes.len(),
+        });
+        explained.push(leader.suspect.clone());
+        left = of_leader.iter().filter_map(|n| left.get(*n).copied()).collect();
+    }
+    causes
+}
+
+/// How many incidents the leader explains: all but those that favour another suspect clearly.
+pub(super) fn explained_by_leader(space: &Space, ranking: &Ranking) -> usize {
+    let Some(first) = ranking.suspects.first() else { return 0 };
+    let not = unexplained(space, ranking, std::slice::from_ref(&first.suspect)).len();
+    ranking.by_incident.len() - not
+}
+
+/// Positions of the incidents that favour somebody else than `names` by more than the limit.
+fn unexplained(space: &Space, ranking: &Ranking, names: &[Suspect]) -> Vec<usize> {
+    let mine = |suspect: &Suspect| names.contains(suspect);
+    let best = |logs: &[f64], own: bool| {
+        space
+            .hypotheses
+            .iter()
+            .zip(logs)
+            .filter(|(h, _)| mine(&h.suspect) == own)
+            .map(|(h, l)| h.prior.ln() + l)
+            .fold(f64::NEG_INFINITY, f64::max)
+    };
+    ranking
+        .by_incident
+        .iter()
+        .enumerate()
+        .filter(|(_, logs)| decibans(best(logs, false) - best(logs, true)) > NOT_ITS_OWN_DB)
+        .map(|(n, _)| n)
+        .collect()
+}
+
+/// What the verdict hangs on: a source of weight without which the leader would lose the verdict, in words,
+/// the heaviest loss first.
+pub(super) fn hangs_on(space: &Space, ranking: &Ranking) -> Vec<String> {
+    let Some(first) = ranking.suspects.first() else { return Vec::new() };
+    let decided = first.probability >= rates::DECIDED;
+    let mut losses: Vec<(f64, String)> = ranking
+        .sources
+        .iter()
+        .zip(&ranking.without)
+        .filter_map(|(source, posterior)| {
+            let (leader, probability, own) = leader_of(space, posterior, &first.suspect)?;
+            let lost = leader != first.suspect || (decided && own < rates::DECIDED);
+            let gained = !decided && leader == first.suspect && own >= rates::DECIDED;
+            let name = source_name(source);
+            let sentence = if lost && leader == first.suspect {
+                format!("without {name} it would stand at {:.0} %: undecided", own * 100.0)
+            } else if lost {
+                format!(
+                    "without {name} {} would lead with {:.0} %",
+                    leader.in_words(),
+                    probability * 100.0
+                )
+            } else if gained {
+                format!("without {name} it would stand at {:.0} %: decided", own * 100.0)
+            } else {
+                return None;
+            };
+            Some((first.probability - own, sentence))
+        })
+        .collect();
+    losses.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()).then_with(|| a.1.cmp(&b.1)));
+    losses.into_iter().take(MOST).map(|(_, sentence)| sentence).collect()
+}
+
+/// The leading suspect of a posterior, its probability, and that of `own`.
+fn leader_of(space: &Space, posterior: &[f64], own: &Suspect) -> Option<(Suspect, f64, f64)> {
+    let mut sums: std::collections::BTreeMap<&Suspect, f64> = std::collections::BTreeMap::new();
+    for (h, p) in space.hypotheses.iter().zip(posterior) {
+        *sums.entry(&h.suspect).or_default() += p;
+    }
+    let mine = sums.get(own).copied()?;
+    let (leader, probability) =
+        sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then_with(|| b.0.cmp(a.0)))?;
+    Some((leader.clone(), probability, mine))
+}
+
+fn source_name(source: &Source) -> String {
+    let name = match source {
+        Source::Note(_, outcome) => return format!("the service note that {}", outcome.what),
+        Source::Block(block) => match block {
+            Block::Silence => "the silences in the logs",
+            Block::Restart => "the way in which silent nodes came back",
+            Block::Order => "the order and length of the silences",
+            Block::Disturbance => "the signs of a disturbed bus",
+            Block::Losses => "the frames that each node lost",
+            Block::Accusations => "the codes by which nodes accuse others",
+            Block::Age => "the age of the codes",
+            Block::BusDown => "the codes that say the bus was down",
+            Block::Answers => "who answered the tester",
+            Block::Supply => "the supply voltage and its codes",
+        },
+    };
+    name.to_owned()
+}
