@@ -4,6 +4,7 @@ use chrono_tz::Tz;
 
 use super::captures::read_capture;
 use super::handing::Give;
+use super::mdf::read_mdf;
 use super::tabular::{read_arrow_file, read_arrow_stream, read_parquet, read_table};
 use crate::read::account::Account;
 use crate::read::anywhere::Anywhere;
@@ -54,6 +55,7 @@ pub fn read_log(opened: Opened, tables: &LogTables, give: &Give<'_>) -> Account 
         Kind::Csv { .. } => read_table(opened.bytes, &name, tables, give),
         Kind::ArrowStream => read_arrow_stream(opened.bytes, &name, tables, give),
         Kind::ArrowFile => anywhere(opened, |there| read_arrow_file(there, &name, tables, give)),
+        Kind::Mdf => anywhere(opened, |there| read_mdf(there, &name, tables, give)),
         Kind::Parquet => anywhere(opened, |there| read_parquet(there, &name, tables, give)),
         _ => Account { rejects: vec![opened.refusal(EXPECTED)], ..Account::default() },
     }

@@ -12,6 +12,7 @@ mod frame;
 mod handing;
 mod hexadecimal;
 mod log;
+mod mdf;
 mod rejects;
 mod source;
 mod tabular;
@@ -23,6 +24,7 @@ pub use captures::read_capture;
 pub use frame::{Frame, FrameKind};
 pub use handing::{Give, NO_INTERFACE};
 pub use log::{EXPECTED, LogTables, is_bus_log, read_log};
+pub use mdf::read_mdf;
 pub use rejects::RejectList;
 pub use tabular::{
     check_table_header, read_arrow_file, read_arrow_stream, read_parquet, read_table,

@@ -113,6 +113,11 @@ impl<R: Read> Source<R> {
         self.look(1).is_empty()
     }
 
+    /// The stream itself.
+    pub(super) fn inner(&mut self) -> &mut R {
+        &mut self.bytes
+    }
+
     /// Whether the stream broke off; then a record cut short is no fault of its own.
     pub(super) fn is_broken(&self) -> bool {
         self.broken.is_some()

@@ -19,8 +19,6 @@ mod columns;
 mod fence;
 mod parquet;
 mod row;
-#[cfg(test)]
-mod tests;
 mod text;
 mod thrift;
 mod values;
