@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::plan::Plan;
 use crate::conditions::WeatherTable;
 use crate::read::finding::{Found, find};
-use crate::read::frames::{EXPECTED, LogTables, check_table_header, is_bus_log};
+use crate::read::frames::{EXPECTED, LogTables, check_table_header, log_format};
 use crate::read::networks::read_network;
 use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
@@ -225,7 +225,8 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
     let (given, what) = match asked {
         Wanted::Log => {
             let size = opened.size;
-            (Given::Log(LogFile { found, size }), "bus log".to_owned())
+            let what = format!("bus log, {}", log_format(&opened.kind).unwrap_or("unknown"));
+            (Given::Log(LogFile { found, size }), what)
         }
         Wanted::Report => {
             let reading = if is_table {
@@ -296,14 +297,14 @@ fn by_content(kind: &Kind) -> Option<Wanted> {
             "bus_logs" => Some(Wanted::Log),
             _ => None,
         },
-        kind if is_bus_log(kind) => Some(Wanted::Log),
+        kind if log_format(kind).is_some() => Some(Wanted::Log),
         _ => None,
     }
 }
 
 fn fits(kind: &Kind, wanted: Wanted) -> bool {
     match wanted {
-        Wanted::Log => is_bus_log(kind),
+        Wanted::Log => log_format(kind).is_some(),
         Wanted::Report => matches!(kind, Kind::ScanReportJson | Kind::Csv { .. }),
         Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
         Wanted::Weather | Wanted::Vehicles | Wanted::Modules | Wanted::Notes => {

@@ -31,19 +31,19 @@ impl Default for LogTables {
 pub const EXPECTED: &str =
     "a bus log (SocketCAN text, pcap, pcapng, CSV, Parquet, Arrow IPC or ASAM MDF4)";
 
-/// Whether content of this kind can be a bus log.
+/// What a bus log of this kind is called; `None` when content of this kind cannot be one.
 #[must_use]
-pub fn is_bus_log(kind: &Kind) -> bool {
-    matches!(
-        kind,
-        Kind::BusLogText
-            | Kind::Pcap
-            | Kind::Csv { .. }
-            | Kind::Parquet
-            | Kind::ArrowFile
-            | Kind::ArrowStream
-            | Kind::Mdf
-    )
+pub fn log_format(kind: &Kind) -> Option<&'static str> {
+    Some(match kind {
+        Kind::BusLogText => "SocketCAN text",
+        Kind::Pcap => "packet capture",
+        Kind::Csv { .. } => "table",
+        Kind::Parquet => "Parquet",
+        Kind::ArrowFile => "Arrow IPC file",
+        Kind::ArrowStream => "Arrow IPC stream",
+        Kind::Mdf => "ASAM MDF4",
+        _ => return None,
+    })
 }
 
 /// Reads a log that is not SocketCAN text; `give` takes its frames in batches, in order. The account

@@ -23,7 +23,7 @@ mod text_tests;
 pub use captures::read_capture;
 pub use frame::{Frame, FrameKind};
 pub use handing::{Give, NO_INTERFACE};
-pub use log::{EXPECTED, LogTables, is_bus_log, read_log};
+pub use log::{EXPECTED, LogTables, log_format, read_log};
 pub use mdf::read_mdf;
 pub use rejects::RejectList;
 pub use tabular::{

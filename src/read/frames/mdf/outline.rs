@@ -15,6 +15,8 @@ use crate::read::anywhere::Anywhere;
 /// Bounds: data groups, channel groups of one, channels of one, nesting of channels.
 const MOST_DATA_GROUPS: usize = 4096;
 const MOST_GROUPS: usize = 4096;
+/// Data groups of CAN frames, which are read side by side.
+const MOST_READ: usize = 256;
 const MOST_CHANNELS: usize = 4096;
 const DEEPEST: u8 = 8;
 /// Unpacked bytes that all data groups together may hold.
@@ -167,6 +169,9 @@ impl Reader<'_> {
         self.outline.other_groups += others;
         if events.is_empty() {
             return walked;
+        }
+        if self.outline.data_groups.len() == MOST_READ {
+            return Err(Fault::new(block.at, "more than 256 data groups of CAN frames"));
         }
         if id_size == 0 && layouts.len() > 1 {
             let reason = "records of several kinds without record numbers";

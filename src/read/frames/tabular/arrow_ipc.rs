@@ -143,6 +143,9 @@ impl<'a> Log<'a> {
             }
         }
         self.account.rejects.extend(source.failure(self.file));
+        if self.rows.is_none() && self.account.rejects.is_empty() {
+            self.refuse(0, "the Arrow data end before their schema".to_owned());
+        }
     }
 
     /// One message; false at the end.

@@ -70,6 +70,10 @@ fn header(
     let mut line = 0;
     while let Some(next) = next_line(source) {
         line += 1;
+        if next.too_long {
+            let reason = "a header of more than 65,536 bytes; this is no bus log table";
+            return Err(Reject::one(Place::line(file, line), reason));
+        }
         let text = source.look(next.length);
         if !text.trim_ascii().is_empty() {
             let refused = |reason: String| Reject::one(Place::line(file, line), reason);
