@@ -59,7 +59,7 @@ impl File {
         let length = (BLOCK as u64).to_le_bytes();
         let list = self.block(
             b"DL",
-            &[&[0], &blocks[..]].concat(),
+            &[&[0][..], &blocks].concat(),
             &[&[1, 0, 0, 0][..], &count, &length].concat(),
         );
         self.block(b"HL", &[list], &[1, 0, 1, 0, 0, 0, 0, 0])
@@ -67,7 +67,7 @@ impl File {
 
     fn packed(&mut self, part: &[u8], packing: Packing) -> u64 {
         let transposed = packing == Packing::Transposed;
-        let laid_out = if transposed {
+        let laid_out: Vec<u8> = if transposed {
             let rows = part.len() / RECORD;
             let (matrix, behind) = part.split_at(rows * RECORD);
             let column = |c: usize| matrix.iter().skip(c).step_by(RECORD).copied();

@@ -122,7 +122,7 @@ pub(crate) fn mixed_traffic(frames: u32) -> Vec<Wire> {
     const FD: [usize; 7] = [12, 16, 20, 24, 32, 48, 64];
     let wire = |k: u32| {
         let byte = |i: u32| u8::try_from((k * 7 + i * 13) % 251).expect("below 251");
-        let data = |n: usize| (0..64).map(byte).take(n).collect();
+        let data = |n: usize| -> Vec<u8> { (0..64).map(byte).take(n).collect() };
         let base = Wire {
             nanos: 1_767_600_000_000_000_000 + i64::from(k) * 997_000,
             bus: u8::from(k % 3 == 2),

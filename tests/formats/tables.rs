@@ -174,7 +174,8 @@ fn every_type_that_a_column_may_have() {
         ),
         (
             1_000_000,
-            Arc::new(TimestampMillisecondArray::from_iter_values(nanos().map(|n| n / 1_000_000))),
+            Arc::new(TimestampMillisecondArray::from_iter_values(nanos().map(|n| n / 1_000_000)))
+                as ArrayRef,
         ),
     ] {
         let rows = with(&traffic, "time", column);
