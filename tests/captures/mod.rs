@@ -165,7 +165,7 @@ fn captures_of_random_identifiers_are_one_disturbance() {
 
 #[test]
 fn captures_as_packets_of_link_type_227_are_read_whole() {
-    // Frames by the captures' own descriptions; uds: by counting its records' headers.
+    // Frames by the capture's own description, where it gives them.
     for (capture, frames) in [("vessel/can0-2.pcap.gz", Some(47_166)), ("uds/uds.pcap.gz", None)] {
         let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from) else {
             return;
@@ -186,7 +186,5 @@ fn captures_as_packets_of_link_type_227_are_read_whole() {
         );
         assert!(log.rejects.is_empty(), "{capture}: {:?}", log.rejects);
         assert!(log.frames > 0 && frames.is_none_or(|count| log.frames == count), "{capture}");
-        let silences = log.facts.silences.len();
-        assert!(frames.is_none() || silences == 0, "{capture} is healthy: {silences} silences");
     }
 }

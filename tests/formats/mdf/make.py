@@ -169,22 +169,15 @@ def unsorted(name, flags=0):
         file.group(3, channels(file, "CAN_RemoteFrame", None), 6, 15, counts[2]),
         values,
     ]
+    first = file.chain(groups)
+    group = file.block(b"DG", [0, first, 0, 0], struct.pack("<B7x", 1))
+    header(file, group)
     data = file.block(b"DT", [], stream)
+    file.link(group, 2, data)
     if flags:
         # The logger lost power: the last block's length was never written, nor the last record finished.
         struct.pack_into("<Q", file.bytes, data + 8, 24)
         file.bytes += b"\x01" + bytes(5)
-    header(file, file.block(b"DG", [0, file.chain(groups), data, 0], struct.pack("<B7x", 1)) if not flags else 0)
-    if flags:
-        # The data block has to stay the last one.
-        stream_at = data
-        block = bytes(file.bytes[stream_at:])
-        del file.bytes[stream_at:]
-        group = file.block(b"DG", [0, groups[0], 0, 0], struct.pack("<B7x", 1))
-        header(file, group)
-        file.bytes += bytes(-len(file.bytes) % 8)
-        file.link(group, 2, len(file.bytes))
-        file.bytes += b"##DT" + bytes(4) + struct.pack("<QQ", 24, 0) + stream + b"\x01" + bytes(5)
     (HERE / name).write_bytes(file.bytes)
 
 

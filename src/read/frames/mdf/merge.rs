@@ -21,8 +21,9 @@ pub(super) fn all(
     mut rejects: RejectList,
     batches: &mut Batches<'_>,
 ) -> Account {
+    let finished = !outline.unfinished;
     let mut groups: Vec<Records<'_>> =
-        outline.data_groups.iter().map(|group| Records::new(there, group)).collect();
+        outline.data_groups.iter().map(|group| Records::new(there, group, finished)).collect();
     let mut heads: Vec<Option<Event>> = groups.iter_mut().map(Records::next).collect();
     let key = |place: usize, event: &Option<Event>| {
         event.as_ref().map(|event| Reverse((event.nanos, place)))
@@ -60,7 +61,7 @@ pub(super) fn all(
     }
     let mut account = Account::default();
     for group in groups {
-        account.rejects.extend(group.owed(file, !outline.unfinished));
+        account.rejects.extend(group.owed(file));
     }
     account.rejects.append(&mut rejects.into_entries());
     account.lenient_times("overload frames: counted, not used", overloads);

@@ -45,13 +45,15 @@ pub(super) struct Records<'a> {
     waiting: VecDeque<Slot>,
     counts: Vec<u64>,
     now: i64,
+    /// Whether the logger finalised the file, so that its counts are true.
+    finished: bool,
     over: bool,
     /// Why reading ended before the end.
     fault: Option<Fault>,
 }
 
 impl<'a> Records<'a> {
-    pub(super) fn new(there: &'a Anywhere, group: &'a DataGroup) -> Records<'a> {
+    pub(super) fn new(there: &'a Anywhere, group: &'a DataGroup, finished: bool) -> Records<'a> {
         let values = |event: &'a super::event::EventGroup| match &event.values {
             ValuesFrom::Blocks(fragments) => Some(Values::new(there, fragments)),
             _ => None,
@@ -64,6 +66,7 @@ impl<'a> Records<'a> {
             waiting: VecDeque::new(),
             counts: vec![0; group.events.len()],
             now: 0,
+            finished,
             over: false,
             fault: None,
         }
@@ -94,7 +97,7 @@ impl<'a> Records<'a> {
     }
 
     /// What is owed at the end: where reading broke off, records that are missing.
-    pub(super) fn owed(mut self, file: &Arc<str>, finished: bool) -> Vec<Reject> {
+    pub(super) fn owed(mut self, file: &Arc<str>) -> Vec<Reject> {
         let chain = self.source.inner().fault.take();
         let fault = self.fault.take();
         let values = self.group.events.iter().filter_map(|event| match &event.values {
@@ -106,9 +109,10 @@ impl<'a> Records<'a> {
         if owed.is_empty() && self.source.is_broken() {
             owed.extend(self.source.failure(file));
         }
-        if owed.is_empty() && finished {
+        if owed.is_empty() && self.finished {
             for (event, count) in self.group.events.iter().zip(&self.counts) {
-                if event.count != *count {
+                // Some writers leave the counts at 0.
+                if event.count != *count && event.count > 0 {
                     let reason = format!(
                         "channel group {} announces {} records, {count} are there",
                         event.kind.name(),
@@ -191,8 +195,13 @@ impl<'a> Records<'a> {
         self.source.take(whole);
         let Some(group) = self.group.events.get(event) else { return };
         let number = self.counts.get(event).copied().unwrap_or(0);
+        // Past what a finalised group announces there are no records, only what a false length let in.
+        let past = self.finished && group.count > 0 && number >= group.count;
         if let Some(count) = self.counts.get_mut(event) {
             *count += 1;
+        }
+        if past {
+            return;
         }
         let bus = group.bus(&record);
         let Some(nanos) = group.time.nanos(&record, number) else {
