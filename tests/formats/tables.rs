@@ -44,7 +44,7 @@ fn quotes_blanks_separators_and_kinds_of_frames() {
         frames.iter().map(|(f, bus)| (f.line, f.kind, f.id, f.length, bus.as_str())).collect();
     let expected = [
         (2, FrameKind::Data, Identifier::base(0x1A0), 3, "body; left"),
-        (3, FrameKind::Data, Identifier::extended(0x18FE_DF00), 2, "bus"),
+        (3, FrameKind::Data, Identifier::extended(0x18FE_DF00), 2, "can"),
         (5, FrameKind::Error, Identifier(0x88), 8, "can0"),
         (6, FrameKind::Remote, Identifier::base(0x123), 8, "can0"),
     ];

@@ -6,7 +6,7 @@ use super::frame::Frame;
 pub type Give<'a> = dyn Fn(Vec<Frame>, &[String]) -> Vec<Frame> + 'a;
 
 /// The interface of frames whose log names none; a bus of the path or the only bus stands in for it.
-pub const NO_INTERFACE: &str = "bus";
+pub const NO_INTERFACE: &str = "can";
 
 /// Frames of one batch.
 const BATCH: usize = 8192;

@@ -46,11 +46,17 @@ pub(super) struct Interface {
     pub name: Vec<u8>,
     /// Packets of a link type that is not read, and the offset of the first.
     foreign: Option<(u64, u64)>,
+    /// Packets whose identifier word was read in little endian order.
+    pub swapped: u64,
 }
+
+/// The leniency counted for [`Interface::swapped`].
+pub(super) const SWAPPED: &str =
+    "identifier in little endian order, against link type 227: read as it is meant";
 
 impl Interface {
     pub(super) fn new(link: Link, clock: Clock, name: Vec<u8>) -> Interface {
-        Interface { link, clock, name, foreign: None }
+        Interface { link, clock, name, foreign: None, swapped: 0 }
     }
 
     /// One packet becomes a frame or is counted as refused. `offset` is where it begins.
@@ -66,6 +72,10 @@ impl Interface {
             *count += 1;
             return;
         }
+        if self.link.is_swapped(packet.bytes, packet.original) {
+            self.link = Link::Swapped;
+        }
+        self.swapped += u64::from(self.link == Link::Swapped);
         if let Err(reason) = self.frame(packet, batches) {
             rejects.record(packet.number, Spot::Byte(packet.offset), reason);
         }

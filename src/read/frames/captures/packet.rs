@@ -7,13 +7,15 @@
 //! ```
 
 use super::Order;
-use crate::read::frames::content::{Content, content};
+use crate::read::frames::content::{Content, ID_BITS, content};
 
 /// What the packets of an interface are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Link {
     /// Link type 227.
     SocketCan,
+    /// Link type 227 with the identifier word in the wrong order.
+    Swapped,
     /// Link type 113, Linux cooked capture.
     Cooked,
     /// Link type 276, Linux cooked capture version 2.
@@ -55,6 +57,15 @@ impl Link {
         }
     }
 
+    /// Whether a packet of link type 227 has its identifier word in little endian order: some writers
+    /// forget the link type's big endian. Told only where the word is impossible as it should be, and
+    /// possible the other way round.
+    pub(super) fn is_swapped(self, bytes: &[u8], original: u32) -> bool {
+        self == Link::SocketCan
+            && Order::Big.u32(bytes, 0).is_some_and(|word| word & !ID_BITS == 0 && word > 0x7FF)
+            && Link::Swapped.packet(bytes, original, Order::Little).is_ok()
+    }
+
     /// Reads a packet. `original` is its length on the wire, `order` the capturing host's.
     ///
     /// # Errors
@@ -67,13 +78,14 @@ impl Link {
         order: Order,
     ) -> Result<Packet, &'static str> {
         match self {
-            Link::SocketCan => {
+            Link::SocketCan | Link::Swapped => {
+                let order = if self == Link::Swapped { Order::Little } else { Order::Big };
                 if bytes.get(4).is_some_and(|length| length & IS_XL != 0) {
                     return Err(CAN_XL);
                 }
                 let flags = bytes.get(5).copied().unwrap_or(0);
                 let fd = flags & IS_FD != 0 || original == FD_SIZE;
-                Ok(Packet { content: frame(bytes, Order::Big, fd)?, interface: None })
+                Ok(Packet { content: frame(bytes, order, fd)?, interface: None })
             }
             Link::Cooked => {
                 let protocol = Order::Big.u16(bytes, 14).ok_or(SHORT)?;

@@ -9,7 +9,7 @@
 use std::io::Read;
 use std::sync::Arc;
 
-use super::interface::{Captured, Clock, Interface};
+use super::interface::{Captured, Clock, Interface, SWAPPED};
 use super::packet::Link;
 use super::{LONGEST_PACKET, Order};
 use crate::read::account::Account;
@@ -39,7 +39,7 @@ pub(super) fn read(
     batches: &mut Batches<'_>,
 ) -> Account {
     let mut rejects = RejectList::new(file);
-    let mut refusal = None;
+    let (mut refusal, mut swapped) = (None, 0);
     match header(source.look(HEADER)) {
         Ok((order, decimals, link)) => {
             source.take(HEADER);
@@ -47,11 +47,13 @@ pub(super) fn read(
             let mut interface = Interface::new(link, clock, Vec::new());
             packets(source, order, &mut interface, batches, &mut rejects);
             refusal = interface.refusal(file);
+            swapped = interface.swapped;
         }
         Err(reason) => rejects.record(0, Spot::Byte(0), &reason),
     }
     let mut account = Account { rejects: rejects.into_entries(), ..Account::default() };
     account.rejects.extend(refusal);
+    account.lenient_times(SWAPPED, swapped);
     account
 }
 

@@ -6,7 +6,7 @@
 use std::io::Read;
 use std::sync::Arc;
 
-use super::interface::{Captured, Clock, Interface};
+use super::interface::{Captured, Clock, Interface, SWAPPED};
 use super::options::Options;
 use super::packet::Link;
 use super::{LONGEST_PACKET, Order};
@@ -45,6 +45,7 @@ struct Reader<'a, 'b> {
     refusals: Vec<Reject>,
     packets: u64,
     dropped: u64,
+    swapped: u64,
 }
 
 /// Reads to the end, or to where the file is damaged.
@@ -62,6 +63,7 @@ pub(super) fn read(
         refusals: Vec::new(),
         packets: 0,
         dropped: 0,
+        swapped: 0,
     };
     while !source.at_end() {
         let offset = source.offset();
@@ -77,6 +79,7 @@ pub(super) fn read(
     let mut account = Account { rejects: reader.rejects.into_entries(), ..Account::default() };
     account.rejects.append(&mut reader.refusals);
     account.lenient_times("packets that the logger itself says it dropped", reader.dropped);
+    account.lenient_times(SWAPPED, reader.swapped);
     account
 }
 
@@ -225,6 +228,7 @@ impl Reader<'_, '_> {
     fn end_section(&mut self) {
         for interface in self.interfaces.drain(..) {
             self.refusals.extend(interface.refusal(self.file));
+            self.swapped += interface.swapped;
         }
     }
 }

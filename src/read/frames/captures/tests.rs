@@ -121,7 +121,7 @@ fn sections_orders_names_and_every_packet_block() {
     let expected = [
         (1_000_000_000, 1, 0xAABB, "can1"),
         (1_000_000_000, 2, 0xAABB, "can1"),
-        (2_000_000_000, 5, 0xAABB, "bus"),
+        (2_000_000_000, 5, 0xAABB, "can"),
     ];
     assert_eq!(told, expected);
     let reasons: Vec<&str> = account.rejects.iter().map(|r| r.reason.as_str()).collect();
@@ -167,6 +167,21 @@ fn cooked_packets_in_the_hosts_order_and_other_link_types() {
     assert_eq!((account.rejects.len(), account.rejects[0].records), (1, 4));
     assert!(account.rejects[0].reason.contains("link type 1;"), "{}", account.rejects[0].reason);
     assert_eq!(account.rejects[0].place.spot, Spot::Byte(24));
+}
+
+/// Files exist whose writer forgot that link type 227 is big endian.
+#[test]
+fn identifiers_in_the_wrong_order_are_read_and_counted() {
+    let text = PCAP
+        .replace("98feca0b", "0bcafe98")
+        .replace("000007e8", "e8070000")
+        .replace("20000288", "88020020")
+        .replace("00000123", "23010000");
+    let (frames, account) = read(&hex(&text)[..]);
+    let (expected, _) = read(&hex(PCAP)[..]);
+    assert_eq!(frames, expected);
+    assert_eq!(account.rejects, []);
+    assert_eq!(account.leniencies.values().copied().collect::<Vec<_>>(), [4]);
 }
 
 #[test]
