@@ -18,6 +18,8 @@ pub(crate) enum Packing {
 
 /// Bytes of a record: time, bus, identifier, IDE, code, length, FD, 64 data bytes.
 const RECORD: usize = 8 + 1 + 4 + 4 + 64;
+/// Which frames belong to a group.
+type Wanted = fn(&Wire) -> bool;
 /// Unpacked bytes of a block; no whole number of records.
 const BLOCK: usize = 10_000;
 
@@ -116,7 +118,7 @@ pub(crate) fn mdf(traffic: &[Wire], packing: Packing) -> Vec<u8> {
     head.resize(32, 0);
     file.block(b"HD", &[0; 6], &head);
     let mut next = 0;
-    let kinds: [(&str, fn(&Wire) -> bool); 3] = [
+    let kinds: [(&str, Wanted); 3] = [
         ("CAN_RemoteFrame", |w| w.remote),
         ("CAN_ErrorFrame", |w| w.error),
         ("CAN_DataFrame", |w| !w.remote && !w.error),
