@@ -20,6 +20,9 @@ mod sample_logs;
 /// The committed reports are what the program writes today.
 mod committed_reports;
 
+/// Bus logs in every format.
+mod formats;
+
 /// Captures from real vehicles, where they are at hand.
 mod captures;
 

@@ -7,9 +7,10 @@ use rayon::prelude::*;
 
 use super::progress::Progress;
 use super::sources::{LogFile, Sources};
-use super::watch::watch;
+use super::watch::watch_opened;
 use crate::facts::{ContentHasher, FactsKey, FactsStore, StoredLog};
 use crate::observe::{LogFacts, Senders};
+use crate::read::frames::LogTables;
 use crate::read::opening::{open, raw};
 use crate::read::times::parse_path_time;
 use crate::read::{Account, Tally};
@@ -29,6 +30,8 @@ pub(super) struct Watching<'a> {
     /// The vehicle of logs whose path names none.
     pub only_vehicle: &'a str,
     pub zone: chrono_tz::Tz,
+    /// How logs that are tables are read.
+    pub tables: &'a LogTables,
     pub store: Option<&'a FactsStore>,
     pub fresh: bool,
     pub progress: &'a dyn Progress,
@@ -92,7 +95,9 @@ fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
         notes: Vec::new(),
     };
     let key = match (how.store, content(log)) {
-        (Some(_), Ok(hash)) => Some(key(&vehicle, hash, network, captures.bus.as_deref())),
+        (Some(_), Ok(hash)) => {
+            Some(key(&vehicle, hash, network, captures.bus.as_deref(), how.tables))
+        }
         _ => None,
     };
     if let (Some(store), Some(key), false) = (how.store, &key, how.fresh) {
@@ -104,7 +109,7 @@ fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
         }
     }
     if !out.reused {
-        out.log = fresh(log, network, captures.bus.as_deref(), two_threads);
+        out.log = fresh(log, how.tables, network, captures.bus.as_deref(), two_threads);
         if let (Some(store), Some(key)) = (how.store, &key)
             && let Err(error) = store.put(key, &out.log)
         {
@@ -118,23 +123,13 @@ fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
 
 fn fresh(
     log: &LogFile,
+    tables: &LogTables,
     network: Option<&Network>,
     bus: Option<&str>,
     two_threads: bool,
 ) -> StoredLog {
-    let name = &log.found.name;
-    match open(&log.found.path, name) {
-        Ok(opened) => {
-            let senders = Senders::new(network);
-            let mut account = opened.account;
-            let mut stored = watch(opened.bytes, name, &senders, bus, 0, two_threads);
-            for (what, times) in std::mem::take(&mut stored.leniencies) {
-                account.lenient_times(&what, times);
-            }
-            stored.leniencies = account.leniencies.into_iter().collect();
-            stored.bytes = opened.size;
-            stored
-        }
+    match open(&log.found.path, &log.found.name) {
+        Ok(opened) => watch_opened(opened, tables, &Senders::new(network), bus, two_threads),
         Err(reject) => StoredLog { rejects: vec![reject], ..StoredLog::default() },
     }
 }
@@ -145,10 +140,16 @@ fn content(log: &LogFile) -> Result<u128, Reject> {
     Ok(hasher.finish())
 }
 
-fn key(vehicle: &str, hash: u128, network: Option<&Network>, bus: Option<&str>) -> FactsKey {
+fn key(
+    vehicle: &str,
+    hash: u128,
+    network: Option<&Network>,
+    bus: Option<&str>,
+    tables: &LogTables,
+) -> FactsKey {
     // The debug form holds every field, in order: what the facts depend on, and nothing else.
-    let described = format!("{network:?}");
-    FactsKey::new(vehicle, hash, &[&described, bus.unwrap_or_default()])
+    let (described, columns) = (format!("{network:?}"), format!("{tables:?}"));
+    FactsKey::new(vehicle, hash, &[&described, bus.unwrap_or_default(), &columns])
 }
 
 /// Logs without absolute time are moved to the start that their path names.

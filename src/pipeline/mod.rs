@@ -13,4 +13,4 @@ mod watch;
 
 pub use progress::{Progress, Quiet};
 pub use run::{Outcome, RunError, Settings, check, run};
-pub use watch::watch;
+pub use watch::{watch, watch_opened};

@@ -14,6 +14,7 @@ use crate::conditions::{exposures, risks};
 use crate::facts::FactsStore;
 use crate::incidents::{Gathered, VehicleFacts, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, testimony};
+use crate::read::frames::LogTables;
 use crate::read::{ScanReport, ServiceNote, Tally};
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
 use crate::vocabulary::Reject;
@@ -76,8 +77,10 @@ pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<O
     let mut tally = std::mem::take(&mut sources.tally);
     let mut remarks = std::mem::take(&mut sources.remarks);
     let only_vehicle = only_vehicle(plan, &sources);
+    let tables = LogTables { choices: plan.columns_of("bus_logs"), zone: plan.timezone };
     let watching = Watching {
         sources: &sources,
+        tables: &tables,
         only_vehicle: &only_vehicle,
         zone: plan.timezone,
         store: store.as_ref(),

@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use super::plan::Plan;
 use crate::conditions::WeatherTable;
 use crate::read::finding::{Found, find};
+use crate::read::frames::{EXPECTED, LogTables, check_table_header, log_format};
 use crate::read::networks::read_network;
 use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
@@ -206,6 +207,14 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
         taken.account.rejects.push(reject);
         return taken;
     }
+    if let (Wanted::Log, Kind::Csv { header }) = (asked, &opened.kind) {
+        let tables = LogTables { choices: plan.columns_of("bus_logs"), zone: plan.timezone };
+        if let Err(reason) = check_table_header(header, &tables) {
+            taken.what = format!("refused: {reason}");
+            taken.account.reject(Place::whole(&name), reason);
+            return taken;
+        }
+    }
     let packed = opened.packings.first().map(|p| format!(", {p}")).unwrap_or_default();
     let vehicle = found.captures.vehicle.as_deref().or(plan.only_vehicle.as_deref());
     let zone = plan.timezone;
@@ -216,7 +225,8 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
     let (given, what) = match asked {
         Wanted::Log => {
             let size = opened.size;
-            (Given::Log(LogFile { found, size }), "bus log".to_owned())
+            let what = format!("bus log, {}", log_format(&opened.kind).unwrap_or("unknown"));
+            (Given::Log(LogFile { found, size }), what)
         }
         Wanted::Report => {
             let reading = if is_table {
@@ -276,7 +286,6 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
 
 fn by_content(kind: &Kind) -> Option<Wanted> {
     match kind {
-        Kind::BusLogText => Some(Wanted::Log),
         Kind::ScanReportJson => Some(Wanted::Report),
         Kind::NetworkToml => Some(Wanted::Network),
         Kind::Csv { header } => match Form::of_header(header)?.input {
@@ -285,15 +294,17 @@ fn by_content(kind: &Kind) -> Option<Wanted> {
             "modules" => Some(Wanted::Modules),
             "service" => Some(Wanted::Notes),
             "scan_reports" => Some(Wanted::Report),
+            "bus_logs" => Some(Wanted::Log),
             _ => None,
         },
+        kind if log_format(kind).is_some() => Some(Wanted::Log),
         _ => None,
     }
 }
 
 fn fits(kind: &Kind, wanted: Wanted) -> bool {
     match wanted {
-        Wanted::Log => *kind == Kind::BusLogText,
+        Wanted::Log => log_format(kind).is_some(),
         Wanted::Report => matches!(kind, Kind::ScanReportJson | Kind::Csv { .. }),
         Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
         Wanted::Weather | Wanted::Vehicles | Wanted::Modules | Wanted::Notes => {
@@ -305,7 +316,7 @@ fn fits(kind: &Kind, wanted: Wanted) -> bool {
 
 fn expected(wanted: Wanted) -> &'static str {
     match wanted {
-        Wanted::Log => "a SocketCAN text log",
+        Wanted::Log => EXPECTED,
         Wanted::Report => "a scan report (JSON, JSON Lines or CSV)",
         Wanted::Weather => "a weather table (CSV)",
         Wanted::Vehicles => "a vehicles table (CSV)",

@@ -10,7 +10,9 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use crate::facts::StoredLog;
 use crate::observe::{Observer, Senders};
 use crate::read::Account;
-use crate::read::frames::{Frame, TextLog};
+use crate::read::frames::{Frame, Give, LogTables, TextLog, read_log};
+use crate::read::opening::Opened;
+use crate::read::recognising::Kind;
 use crate::vocabulary::{Place, Reject};
 
 /// Bytes read at a time.
@@ -19,8 +21,33 @@ const BLOCK: usize = 256 * 1024;
 const UNDER_WAY: usize = 4;
 
 type Batch = (Vec<Frame>, Vec<String>);
-/// Takes a batch with the interface names, gives back an empty buffer.
-type Give<'a> = dyn Fn(Vec<Frame>, &[String]) -> Vec<Frame> + 'a;
+
+/// Watches an opened log of any format.
+///
+/// `tables` is what the pipeline says of logs that are tables, `bus` what the path says of the bus.
+#[must_use]
+pub fn watch_opened(
+    opened: Opened,
+    tables: &LogTables,
+    senders: &Senders,
+    bus: Option<&str>,
+    two_threads: bool,
+) -> StoredLog {
+    let name = Arc::clone(&opened.name);
+    let (size, mut account) = (opened.size, opened.account.clone());
+    let mut stored = if opened.kind == Kind::BusLogText {
+        watch(opened.bytes, &name, senders, bus, 0, two_threads)
+    } else {
+        let read = |give: &Give<'_>| read_log(opened, tables, give);
+        watch_reader(read, &name, senders, bus, 0, two_threads)
+    };
+    for (what, times) in std::mem::take(&mut stored.leniencies) {
+        account.lenient_times(&what, times);
+    }
+    stored.leniencies = account.leniencies.into_iter().collect();
+    stored.bytes = size;
+    stored
+}
 
 /// Watches one text log from a stream of decompressed bytes.
 ///
@@ -34,12 +61,33 @@ pub fn watch(
     shift: i64,
     two_threads: bool,
 ) -> StoredLog {
+    let read = |give: &Give<'_>| {
+        let (log, failure) = parse(&mut bytes, name, give);
+        let mut account = Account::default();
+        account.lenient_times("decimal comma in a time stamp read as a point", log.decimal_commas);
+        account.lenient_times("blank line or comment in a bus log", log.blank_lines);
+        account.rejects = log.rejects.into_entries();
+        account.rejects.extend(failure);
+        account
+    };
+    watch_reader(read, name, senders, bus, shift, two_threads)
+}
+
+/// Watches what a reader gives; the reader runs beside the watcher with `two_threads`.
+fn watch_reader(
+    read: impl FnOnce(&Give<'_>) -> Account + Send,
+    name: &Arc<str>,
+    senders: &Senders,
+    bus: Option<&str>,
+    shift: i64,
+    two_threads: bool,
+) -> StoredLog {
     let mut observer = Observer::default();
-    let read = if two_threads {
+    let mut account = if two_threads {
         let (full, filled) = sync_channel::<Batch>(UNDER_WAY);
         let (emptied, empty) = sync_channel::<Vec<Frame>>(UNDER_WAY + 2);
         std::thread::scope(|scope| {
-            let parser = scope.spawn(|| parse(&mut bytes, name, &full_of(full, empty)));
+            let parser = scope.spawn(|| read(&full_of(full, empty)));
             while let Ok((mut frames, interfaces)) = filled.recv() {
                 observer.push(&frames, &interfaces);
                 frames.clear();
@@ -50,29 +98,23 @@ pub fn watch(
         })
     } else {
         let observer = std::cell::RefCell::new(&mut observer);
-        parse(&mut bytes, name, &|frames: Vec<Frame>, interfaces: &[String]| {
+        read(&|frames: Vec<Frame>, interfaces: &[String]| {
             observer.borrow_mut().push(&frames, interfaces);
             let mut frames = frames;
             frames.clear();
             frames
         })
     };
-    let (log, failure) = read;
     let seen = observer.finish(senders, bus, name, shift);
-    let mut account = Account::default();
     for (what, times) in &seen.leniencies {
         account.lenient_times(what, *times);
     }
-    account.lenient_times("decimal comma in a time stamp read as a point", log.decimal_commas);
-    account.lenient_times("blank line or comment in a bus log", log.blank_lines);
-    let mut rejects = log.rejects.into_entries();
-    rejects.extend(failure);
     StoredLog {
         facts: seen.facts,
         frames: seen.frames,
         bytes: 0,
         leniencies: account.leniencies.into_iter().collect(),
-        rejects,
+        rejects: account.rejects,
         skipped: None,
     }
 }
@@ -89,9 +131,9 @@ fn full_of(
     }
 }
 
-fn broken(name: &Arc<str>) -> (TextLog, Option<Reject>) {
+fn broken(name: &Arc<str>) -> Account {
     let reason = "the reader stopped by an inner fault; please report it with the file";
-    (TextLog::new(name), Some(Reject::one(Place::whole(name), reason)))
+    Account { rejects: vec![Reject::one(Place::whole(name), reason)], ..Account::default() }
 }
 
 /// Reads the stream to its end or its break.

@@ -1,5 +1,6 @@
 //! The only door to input files: bytes in, records out.
 pub mod account;
+pub mod anywhere;
 pub mod finding;
 pub mod frames;
 pub mod lines;

@@ -14,6 +14,7 @@ use std::sync::Arc;
 use flate2::read::MultiGzDecoder;
 
 use crate::read::account::Account;
+use crate::read::anywhere::Anywhere;
 use crate::read::recognising::{Kind, recognise};
 use crate::vocabulary::{Place, Reject};
 
@@ -24,6 +25,8 @@ const DEEPEST_PACKING: usize = 2;
 
 /// The largest small file that is held whole (a JSON report file, a TOML file), decompressed.
 pub const LARGEST_WHOLE: u64 = 256 << 20;
+/// The largest packed file that is held whole because its format is read at any offset, decompressed.
+pub const LARGEST_HELD: u64 = 1 << 30;
 
 /// A stream of bytes that may cross threads.
 pub type Bytes = Box<dyn Read + Send>;
@@ -42,9 +45,37 @@ pub struct Opened {
     pub packings: Vec<&'static str>,
     /// Leniencies used so far.
     pub account: Account,
+    /// The file itself, when its bytes stand in it as they are read.
+    file: Option<File>,
 }
 
 impl Opened {
+    /// The bytes at any offset, for formats that are not read from front to end: of the file itself,
+    /// or, when it is packed, held whole (at most [`LARGEST_HELD`]). When packed data break off, what
+    /// came before the break is given with the reject.
+    ///
+    /// # Errors
+    /// When a packed file is too large to be held.
+    pub fn anywhere(self) -> Result<(Anywhere, Option<Reject>), Reject> {
+        if let Some(file) = self.file {
+            return Ok((Anywhere::of_file(file, self.size), None));
+        }
+        let mut held = Vec::new();
+        let mut failure = None;
+        if let Err(error) = self.bytes.take(LARGEST_HELD + 1).read_to_end(&mut held) {
+            failure =
+                Some(Reject::one(Place::byte(&self.name, held.len() as u64), error.to_string()));
+        }
+        if held.len() as u64 > LARGEST_HELD {
+            let reason = format!(
+                "packed, and larger than {} MiB when unpacked; unpack it by hand",
+                LARGEST_HELD >> 20
+            );
+            return Err(Reject::one(Place::whole(&self.name), reason));
+        }
+        Ok((Anywhere::of_bytes(held), failure))
+    }
+
     /// The refusal of this file where `expected` was wanted, at the file as a whole.
     #[must_use]
     pub fn refusal(&self, expected: &str) -> Reject {
@@ -71,7 +102,12 @@ pub fn open(path: &Path, name: &Arc<str>) -> Result<Opened, Reject> {
         let reason = "a folder, expected a file; name the files in it, for example with `*`";
         return Err(Reject::one(Place::whole(name), reason));
     }
-    unpack(Box::new(file), about.len(), name)
+    let again = file.try_clone().ok();
+    let mut opened = unpack(Box::new(file), about.len(), name)?;
+    if opened.packings.is_empty() && opened.account.leniencies.is_empty() {
+        opened.file = again;
+    }
+    Ok(opened)
 }
 
 /// Hands a file's bytes, as they stand on disk, piece by piece to `each`: for its content hash.
@@ -148,7 +184,8 @@ fn tell(
         return Err(Reject::one(Place::byte(name, 0), error.to_string()));
     }
     let kind = recognise(&looked.first[looked.at..]);
-    Ok(Opened { name: Arc::clone(name), kind, bytes: Box::new(looked), size, packings, account })
+    let (name, bytes) = (Arc::clone(name), Box::new(looked));
+    Ok(Opened { name, kind, bytes, size, packings, account, file: None })
 }
 
 fn packing_of(first: &[u8]) -> Option<&'static str> {

@@ -1,6 +1,6 @@
 //! What a file is, told from its first bytes; never from its name.
 //!
-//! Order of the questions: empty; a format with a fixed beginning (pcap, Parquet, …); UTF-16; a bus
+//! Order of the questions: empty; a format with a fixed beginning (pcap, Parquet, MDF, …); UTF-16; a bus
 //! log (a line that begins with `(digits.digits)`); binary; JSON; TOML; a table with a header; other
 //! text. The bus log is asked before binary, so that one spoilt line does not hide a whole log.
 
@@ -26,6 +26,14 @@ pub enum Kind {
     PipelineToml,
     /// A pcap or pcapng capture.
     Pcap,
+    /// A Parquet file.
+    Parquet,
+    /// An Arrow IPC file.
+    ArrowFile,
+    /// An Arrow IPC stream.
+    ArrowStream,
+    /// An ASAM MDF measurement file.
+    Mdf,
     /// No bytes, or only blanks.
     Empty,
     /// Text in UTF-16.
@@ -42,10 +50,7 @@ pub enum Kind {
 }
 
 /// Formats with a fixed beginning.
-const BEGINNINGS: [(&[u8], &str); 9] = [
-    (b"PAR1", "Parquet file"),
-    (b"ARROW1", "Arrow IPC file"),
-    (b"MDF     ", "MDF measurement file"),
+const BEGINNINGS: [(&[u8], &str); 6] = [
     (b"%PDF-", "PDF document"),
     (b"PK\x03\x04", "zip archive (or office document)"),
     (b"\xFD7zXZ\x00", "xz file"),
@@ -62,6 +67,9 @@ pub fn recognise(first: &[u8]) -> Kind {
     }
     if is_pcap(first) {
         return Kind::Pcap;
+    }
+    if let Some(kind) = columnar(first) {
+        return kind;
     }
     if let Some((_, name)) = BEGINNINGS.iter().find(|(start, _)| first.starts_with(start)) {
         return Kind::Foreign(name);
@@ -141,6 +149,23 @@ fn is_pcap(first: &[u8]) -> bool {
     magic.iter().any(|m| first.starts_with(m))
 }
 
+/// Formats of columns and measurements, each with a beginning of its own.
+fn columnar(first: &[u8]) -> Option<Kind> {
+    if first.starts_with(b"PAR1") {
+        return Some(Kind::Parquet);
+    }
+    if first.starts_with(b"ARROW1") {
+        return Some(Kind::ArrowFile);
+    }
+    // `UnFinMF ` marks a measurement that its logger could not finish.
+    if first.starts_with(b"MDF     ") || first.starts_with(b"UnFinMF ") {
+        return Some(Kind::Mdf);
+    }
+    // A stream begins with a continuation mark and the length of the schema's message.
+    let length = first.strip_prefix(&[0xFF; 4])?.first_chunk().map(|c| u32::from_le_bytes(*c))?;
+    (8..1 << 24).contains(&length).then_some(Kind::ArrowStream)
+}
+
 /// A UTF-16 mark, or a zero in every other byte of the beginning.
 fn is_utf16(first: &[u8]) -> bool {
     if first.starts_with(&[0xFF, 0xFE]) || first.starts_with(&[0xFE, 0xFF]) {
@@ -175,10 +200,11 @@ impl Kind {
             Kind::Utf16 => {
                 format!("UTF-16 text, expected {expected} in UTF-8; save it as UTF-8")
             }
-            Kind::Pcap => {
-                "pcap capture; this version reads SocketCAN text logs, convert it to text"
-                    .to_owned()
-            }
+            Kind::Pcap => format!("a packet capture, expected {expected}"),
+            Kind::Parquet => format!("a Parquet file, expected {expected}"),
+            Kind::ArrowFile => format!("an Arrow IPC file, expected {expected}"),
+            Kind::ArrowStream => format!("an Arrow IPC stream, expected {expected}"),
+            Kind::Mdf => format!("an MDF measurement file, expected {expected}"),
             Kind::Foreign(name) => {
                 format!("{name}, which this version does not read; expected {expected}")
             }
@@ -217,7 +243,12 @@ mod tests {
             (b"site;time\r\nquay;x\r\n", header("site;time")),
             (b"\xD4\xC3\xB2\xA1\x02\x00", Kind::Pcap),
             (b"\x0A\x0D\x0D\x0A\x1C\x00", Kind::Pcap),
-            (b"PAR1....", Kind::Foreign("Parquet file")),
+            (b"PAR1....", Kind::Parquet),
+            (b"ARROW1\0\0", Kind::ArrowFile),
+            (b"\xFF\xFF\xFF\xFF\x88\x01\0\0", Kind::ArrowStream),
+            (b"MDF     4.10    ", Kind::Mdf),
+            (b"UnFinMF 4.10    ", Kind::Mdf),
+            (b"%PDF-1.7", Kind::Foreign("PDF document")),
             (b"\xFF\xFEa\x00", Kind::Utf16),
             (b"a\x00b\x00c\x00d\x00", Kind::Utf16),
             (b"abc\x01\x00\xFF", Kind::Binary { offset: 3 }),
@@ -235,7 +266,7 @@ mod tests {
             text,
             "binary file (first byte that is not text at offset 7), expected a vehicles table"
         );
-        assert!(Kind::Pcap.refusal("x").contains("convert it to text"));
+        assert_eq!(Kind::Pcap.refusal("x"), "a packet capture, expected x");
         assert!(Kind::Utf16.refusal("x").contains("save it as UTF-8"));
     }
 }

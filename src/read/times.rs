@@ -140,6 +140,14 @@ pub fn parse_path_time(text: &str, zone: Tz) -> Result<ReadTime, String> {
     parse_epoch(text, decimals).map(|instant| ReadTime { instant, leniency: None })
 }
 
+/// Reads a local wall clock, given as nanoseconds since its own 1970, in a zone.
+///
+/// # Errors
+/// When the time never was in that zone, or is outside the years 1678 to 2261.
+pub fn local_instant(wall: i64, zone: Tz) -> Result<ReadTime, String> {
+    local_time(Instant(wall).utc().naive_utc(), zone)
+}
+
 fn local_time(local: NaiveDateTime, zone: Tz) -> Result<ReadTime, String> {
     match zone.from_local_datetime(&local) {
         LocalResult::Single(time) => {

@@ -21,7 +21,7 @@ pub struct Frame {
     pub time: Instant,
     /// The first eight data bytes, first byte in the most significant place, the rest zero.
     pub data: u64,
-    /// Line of the log, counted from 1.
+    /// Line of the log, counted from 1; in captures the packet's number, in other tables the row's.
     pub line: u64,
     /// Identifier; for error frames the error class bits.
     pub id: Identifier,

@@ -1,16 +1,32 @@
 //! CAN logs: bytes in, frames out.
 //!
-//! In: blocks of decompressed bytes of any size. Out: [`Frame`]s in file order, each with the line
-//! it stood on. Nothing is kept of the log beyond an unfinished line; rejects are bounded.
+//! In: decompressed bytes. Out: [`Frame`]s in order, each with the line, packet or row it stood on.
+//! Nothing is kept of the log beyond an unfinished record; rejects are bounded. SocketCAN text is
+//! pushed block by block ([`TextLog`]); every other format is read from an opened file by
+//! [`read_log`], and from plain bytes by the format's own function.
 
+mod captures;
+mod content;
 mod fields;
 mod frame;
+mod handing;
 mod hexadecimal;
+mod log;
+mod mdf;
 mod rejects;
+mod source;
+mod tabular;
 mod text;
 #[cfg(test)]
 mod text_tests;
 
+pub use captures::read_capture;
 pub use frame::{Frame, FrameKind};
+pub use handing::{Give, NO_INTERFACE};
+pub use log::{EXPECTED, LogTables, log_format, read_log};
+pub use mdf::read_mdf;
 pub use rejects::RejectList;
+pub use tabular::{
+    check_table_header, read_arrow_file, read_arrow_stream, read_parquet, read_table,
+};
 pub use text::TextLog;

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use crate::vocabulary::{Place, Reject};
+use crate::vocabulary::{Place, Reject, Spot};
 
 /// How many entries a file may have of its own; the rest is summed into one entry a reason.
 const OWN_ENTRIES: usize = 200;
@@ -14,6 +14,7 @@ pub struct RejectList {
     file: Arc<str>,
     entries: Vec<Reject>,
     overflow: Vec<Reject>,
+    /// Number of the line or record rejected last.
     last_line: u64,
 }
 
@@ -31,8 +32,14 @@ impl RejectList {
 
     /// Counts one rejected line. A run of lines with one reason is one entry at its first line.
     pub fn line(&mut self, line: u64, reason: &str) {
-        let follows = line == self.last_line + 1;
-        self.last_line = line;
+        self.record(line, Spot::Line(line), reason);
+    }
+
+    /// Counts one rejected record by its number; a run of them with one reason is one entry at the
+    /// first one's spot.
+    pub fn record(&mut self, number: u64, spot: Spot, reason: &str) {
+        let follows = number == self.last_line.saturating_add(1);
+        self.last_line = number;
         if let Some(last) = self.entries.last_mut()
             && follows
             && last.reason == reason
@@ -40,7 +47,7 @@ impl RejectList {
             last.records += 1;
             return;
         }
-        let reject = Reject::one(Place::line(&self.file, line), reason);
+        let reject = Reject::one(Place { file: Arc::clone(&self.file), spot }, reason);
         if self.entries.len() < OWN_ENTRIES {
             self.entries.push(reject);
         } else if let Some(same) = self.overflow.iter_mut().find(|r| r.reason == reason) {

@@ -28,7 +28,7 @@ pub(super) fn separator_of(header: &str) -> char {
 
 /// What is wrong with a line's quotes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum QuoteFault {
+pub(in crate::read) enum QuoteFault {
     /// The last one is not closed: the cell may go on in the next line.
     Open,
     /// Something follows a closed one inside its cell.
@@ -36,7 +36,7 @@ pub(super) enum QuoteFault {
 }
 
 /// Splits a line into its cells.
-pub(super) fn split_cells(line: &str, separator: char) -> Result<Vec<String>, QuoteFault> {
+pub(in crate::read) fn split_cells(line: &str, separator: char) -> Result<Vec<String>, QuoteFault> {
     let mut cells = Vec::new();
     let mut cell = String::new();
     let mut quoted = false;

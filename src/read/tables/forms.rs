@@ -178,6 +178,10 @@ pub const BUS_LOGS: Form = Form {
         may("extended", Holds::Flag),
         may("dlc", Holds::Number(Quantity::Count)),
         must("data", Holds::Text),
+        may("fd", Holds::Flag),
+        may("remote", Holds::Flag),
+        may("error", Holds::Flag),
+        may("direction", Holds::Text),
     ],
 };
 

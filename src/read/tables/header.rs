@@ -41,13 +41,25 @@ pub(super) fn check_header(
     let separator = separator_of(line);
     let names = split_cells(line, separator)
         .map_err(|_| format!("header of the {} has a quote that is never closed", form.title))?;
+    let columns = check_names(&names, form, choices, zone, account)?;
+    Ok(Header { separator, width: names.len(), columns })
+}
+
+/// Checks the names of a table's columns; where each field of the form stands.
+pub(super) fn check_names(
+    names: &[String],
+    form: &'static Form,
+    choices: &ColumnChoices,
+    zone: Tz,
+    account: &mut Account,
+) -> Result<Vec<Option<Column>>, String> {
     let mut faults = Vec::new();
     let mut columns = vec![None; form.fields.len()];
     let mut used = vec![false; names.len()];
     let plain = ColumnChoice::default();
     for (position, field) in form.fields.iter().enumerate() {
         let choice = choices.get(field.name);
-        match locate(field, choice, &names, account) {
+        match locate(field, choice, names, account) {
             Ok(None) => {}
             Ok(Some(at)) => {
                 used[at] = true;
@@ -65,7 +77,7 @@ pub(super) fn check_header(
     for (name, _) in names.iter().zip(&used).filter(|(_, used)| !**used) {
         account.lenient(&format!("unknown column `{name}` ignored"));
     }
-    Ok(Header { separator, width: names.len(), columns })
+    Ok(columns)
 }
 
 /// Finds a field's column: by the exact name, else by the name in any case.

@@ -1,0 +1,191 @@
+//! Damage: any cut into buffers gives the same, any change of bytes is survived, no claim is believed.
+
+use arrow::ipc::CompressionType;
+use parquet::basic::Compression;
+use proptest::prelude::*;
+
+use buswitness::read::frames::LogTables;
+
+use super::mdf_writer::{Packing, mdf};
+use super::writers::{
+    Link, Order, Stamp, arrow_file, arrow_stream, batch, csv, parquet, pcap, pcapng,
+};
+use super::{Format, mixed_traffic, read, read_in_pieces};
+use crate::program::project;
+
+const BIG: Order = Order { big: true, nanos: true };
+const LITTLE: Order = Order { big: false, nanos: false };
+
+/// Small valid files of every format.
+fn samples() -> Vec<(Format, Vec<u8>)> {
+    let traffic = mixed_traffic(60);
+    let rows = batch(&traffic);
+    let file = |name: &str| {
+        std::fs::read(project().join("tests/formats/mdf").join(name)).expect("a file of the tests")
+    };
+    vec![
+        (Format::Capture, pcap(&traffic, BIG, Link::SocketCan)),
+        (Format::Capture, pcap(&traffic, LITTLE, Link::Cooked)),
+        (Format::Capture, pcapng(&traffic, BIG)),
+        (Format::Capture, [pcapng(&traffic, LITTLE), pcapng(&traffic, BIG)].concat()),
+        (Format::Table, csv(&traffic, Stamp::Epoch)),
+        (Format::Table, csv(&traffic, Stamp::Calendar)),
+        (Format::ArrowStream, arrow_stream(&rows, None)),
+        (Format::ArrowStream, arrow_stream(&rows, Some(CompressionType::ZSTD))),
+        (Format::ArrowStream, arrow_stream(&rows, Some(CompressionType::LZ4_FRAME))),
+        (Format::ArrowFile, arrow_file(&rows, None)),
+        (Format::ArrowFile, arrow_file(&rows, Some(CompressionType::ZSTD))),
+        (Format::Parquet, parquet(&rows, Compression::UNCOMPRESSED)),
+        (Format::Parquet, parquet(&rows, Compression::SNAPPY)),
+        (Format::Mdf, mdf(&traffic, Packing::None)),
+        (Format::Mdf, mdf(&traffic, Packing::Transposed)),
+        (Format::Mdf, file("unsorted.mf4")),
+        (Format::Mdf, file("lists.mf4")),
+        (Format::Mdf, file("deflate.mf4")),
+        (Format::Mdf, file("unfinished.mf4")),
+    ]
+}
+
+fn streamed(format: Format) -> bool {
+    matches!(format, Format::Capture | Format::Table | Format::ArrowStream)
+}
+
+#[test]
+fn the_samples_themselves_are_whole() {
+    for (format, bytes) in samples() {
+        let (frames, account) = read(format, bytes, &LogTables::default());
+        let cut = account.rejects.iter().all(|r| r.reason.contains("cut short inside one"));
+        assert!(frames.len() >= 48 && cut, "{format:?}: {:?}", account.rejects);
+    }
+}
+
+/// Bytes of a sample with some changed, some left out, and the end cut off; half stay uncut.
+fn damaged() -> impl Strategy<Value = (Format, Vec<u8>)> {
+    let changes = prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..6);
+    let words = prop::sample::select(vec![
+        [0xFF; 4],
+        [0, 0, 0, 0],
+        [0xFF, 0xFF, 0xFF, 0x7F],
+        [0, 0, 0, 0x40],
+        [1, 0, 0, 0],
+    ]);
+    let words = prop::collection::vec((any::<prop::sample::Index>(), words), 0..3);
+    let cut = any::<prop::sample::Index>();
+    let hole = prop::option::of((any::<prop::sample::Index>(), 1usize..20));
+    (prop::sample::select(samples()), changes, words, cut, hole).prop_map(
+        |((format, mut bytes), changes, words, cut, hole)| {
+            for (at, byte) in changes {
+                let at = at.index(bytes.len());
+                bytes[at] = byte;
+            }
+            for (at, word) in words {
+                let at = at.index(bytes.len() - 4);
+                bytes[at..at + 4].copy_from_slice(&word);
+            }
+            if let Some((at, size)) = hole {
+                let at = at.index(bytes.len());
+                bytes.drain(at..(at + size).min(bytes.len()));
+            }
+            let keep = cut.index(2 * bytes.len());
+            bytes.truncate(keep.max(1));
+            (format, bytes)
+        },
+    )
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 1500, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn no_damage_makes_a_reader_panic((format, bytes) in damaged()) {
+        let size = bytes.len();
+        let (frames, _) = read(format, bytes, &LogTables::default());
+        // No record of any of these formats is shorter than a few bits.
+        prop_assert!(frames.len() <= 8 * size + 8192, "{} frames in {size} bytes", frames.len());
+    }
+
+    #[test]
+    fn in_pieces_is_whole((format, bytes) in damaged(), piece in 1usize..200) {
+        if streamed(format) {
+            let (whole, account) = read(format, bytes.clone(), &LogTables::default());
+            let (pieces, other) = read_in_pieces(format, &bytes, piece);
+            prop_assert_eq!(whole, pieces);
+            prop_assert_eq!(account, other);
+        }
+    }
+
+    #[test]
+    fn no_bytes_at_all_make_a_reader_panic(
+        bytes in prop::collection::vec(any::<u8>(), 0..300),
+        format in prop::sample::select(samples()).prop_map(|(format, _)| format),
+    ) {
+        let (frames, account) = read(format, bytes, &LogTables::default());
+        prop_assert!(frames.is_empty() && !account.rejects.is_empty());
+    }
+}
+
+#[test]
+fn a_cut_gives_what_came_before_it_and_one_reject() {
+    for (format, bytes) in samples() {
+        let (whole, _) = read(format, bytes.clone(), &LogTables::default());
+        let (part, account) =
+            read(format, bytes[..bytes.len() * 7 / 10].to_vec(), &LogTables::default());
+        assert!(!account.rejects.is_empty(), "{format:?}");
+        if streamed(format) {
+            assert_eq!(account.rejects.len(), 1, "{format:?}: {:?}", account.rejects);
+            assert!(!part.is_empty() && whole.starts_with(&part), "{format:?}");
+        }
+    }
+}
+
+/// A file of a kilobyte that claims 4 GB in one of its blocks.
+#[test]
+fn claims_of_mdf_are_not_believed() {
+    let traffic = mixed_traffic(60);
+    for packing in [Packing::None, Packing::Deflate] {
+        let bytes = mdf(&traffic, packing);
+        for id in [b"##DT", b"##DZ", b"##DL", b"##CG", b"##CN", b"##DG", b"##TX"] {
+            let places: Vec<usize> =
+                bytes.windows(4).enumerate().filter(|(_, w)| w == id).map(|(at, _)| at).collect();
+            for at in places {
+                for (field, claim) in
+                    [(8, 4u64 << 30), (16, 4 << 30), (8, u64::MAX), (16, u64::MAX)]
+                {
+                    let mut bytes = bytes.clone();
+                    bytes[at + field..at + field + 8].copy_from_slice(&claim.to_le_bytes());
+                    let (frames, _) = read(Format::Mdf, bytes, &LogTables::default());
+                    assert!(frames.len() <= 60);
+                }
+            }
+        }
+        // Every link of every block to every block: circles end.
+        let blocks: Vec<usize> =
+            bytes.windows(2).enumerate().filter(|(_, w)| w == b"##").map(|(at, _)| at).collect();
+        let links: Vec<usize> = blocks
+            .iter()
+            .flat_map(|at| (0..8).map(move |link| at + 24 + 8 * link))
+            .filter(|at| at + 8 <= bytes.len())
+            .collect();
+        for link in links.iter().step_by(3) {
+            for to in blocks.iter().step_by(7) {
+                let mut bytes = bytes.clone();
+                bytes[*link..link + 8].copy_from_slice(&(*to as u64).to_le_bytes());
+                read(Format::Mdf, bytes, &LogTables::default());
+            }
+        }
+    }
+}
+
+#[test]
+fn a_circle_of_data_lists_is_named() {
+    let mut bytes = mdf(&mixed_traffic(400), Packing::Deflate);
+    let lists: Vec<usize> =
+        bytes.windows(4).enumerate().filter(|(_, w)| w == b"##DL").map(|(at, _)| at).collect();
+    for at in lists {
+        bytes[at + 24..at + 32].copy_from_slice(&(at as u64).to_le_bytes());
+    }
+    let (frames, account) = read(Format::Mdf, bytes, &LogTables::default());
+    assert_eq!(frames.len(), 400);
+    assert!(account.rejects.iter().all(|r| r.reason.contains("circle")), "{:?}", account.rejects);
+    assert!(!account.rejects.is_empty());
+}
