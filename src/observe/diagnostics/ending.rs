@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use super::Diagnostics;
 use super::broadcasts::What;
-use super::exchanges::{Outcome, Run};
 use super::held::Holder;
+use super::outcomes::{Outcome, Run};
 use crate::observe::senders::Senders;
 use crate::observe::{
     AnswerReading, BusEventKind, BusEventRow, LogFacts, LoggedAnswerRow, LoggedCodeRow,
@@ -132,11 +132,11 @@ impl Ending<'_> {
         let senders = self.named.senders;
         // Who ever answered a question to everybody will be missed when it does not.
         let mut expected: BTreeMap<(Identifier, u8), u64> = BTreeMap::new();
-        for run in exchanges.runs.iter().filter(|r| r.functional) {
+        for run in exchanges.outcomes.runs.iter().filter(|r| r.functional) {
             *expected.entry((run.request, run.service)).or_default() |= run.who;
         }
         let (mut sure, mut unsure) = (Vec::new(), Vec::new());
-        for run in &exchanges.runs {
+        for run in &exchanges.outcomes.runs {
             let reading = match run.outcome {
                 Outcome::Answered => AnswerReading::Answered,
                 Outcome::Late => AnswerReading::Late,

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use super::held::{By, HeldCodes, Holder, Listed};
+use super::outcomes::{Outcome, Outcomes, Run};
 use super::pairs::Pairs;
 use crate::observe::signals::Signals;
 use crate::protocol::iso_tp::{Abort, Aborted, Message, Part, Reassembly};
@@ -22,45 +23,12 @@ const ANSWER_DUE: i64 = 150 * MS;
 const OVER: i64 = 2_000 * MS;
 /// P2* after a "pending".
 const PENDING: i64 = 5_000 * MS;
-/// Requests further apart than this are no run: the vehicle may have slept between.
-const APART: i64 = 10_000 * MS;
-/// Requests open at once, runs and events kept, and answering identifiers told apart.
+/// Requests open at once, identifiers and events noted, and answering identifiers told apart.
 const MOST_OPEN: usize = 64;
-const MOST_RUNS: usize = 4096;
+const MOST_NOTED: usize = 4096;
 const MOST_ANSWERING: usize = 64;
 /// An identifier of the maker's own that asks so often without an answer is no tester.
 const MOST_VAIN: u32 = 20;
-
-/// What became of requests.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Outcome {
-    Answered,
-    Late,
-    /// Nothing came.
-    Mute,
-    /// "Pending", and then nothing.
-    LostAfterPending,
-    /// The answer stopped in the middle.
-    LostInAnswer,
-    /// A gateway said that the node behind it is mute.
-    BehindGateway,
-}
-
-/// Requests in a row with the same outcome.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Run {
-    pub request: Identifier,
-    /// The service, where the request asks everybody; else 0.
-    pub service: u8,
-    pub functional: bool,
-    pub outcome: Outcome,
-    /// Who answered: bits by position in `answering`.
-    pub who: u64,
-    pub first: Instant,
-    pub last: Instant,
-    pub times: u32,
-    pub line: u64,
-}
 
 /// A moment that is told by itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -87,15 +55,14 @@ struct Open {
 #[derive(Debug, Default)]
 pub(super) struct Exchanges {
     pub pairs: Pairs,
-    pub runs: Vec<Run>,
+    pub outcomes: Outcomes,
     pub cleared: Vec<Cleared>,
     pub answering: Vec<Identifier>,
     pub cut: u64,
     pub partial: u64,
-    pub dropped: u64,
+    dropped: u64,
     reassembly: Reassembly,
     open: BTreeMap<Identifier, Open>,
-    latest: BTreeMap<(Identifier, u8), usize>,
     vain: BTreeMap<Identifier, u32>,
     checked: Instant,
 }
@@ -161,23 +128,26 @@ impl Exchanges {
         }
         // Only who is known to answer is believed: the bytes alone may be anything.
         if !self.pairs.is_answer(id) {
-            return true;
+            return self.in_vain(id);
         }
         self.read(id, &answer, message, to);
         true
     }
 
+    /// Counts what an unknown identifier says to nobody; whether it may still be a tester or its partner.
+    fn in_vain(&mut self, id: Identifier) -> bool {
+        if self.vain.len() >= MOST_NOTED && !self.vain.contains_key(&id) {
+            return false;
+        }
+        let vain = self.vain.entry(id).or_default();
+        *vain = vain.saturating_add(1);
+        *vain <= MOST_VAIN
+    }
+
     /// A request begins; one that is open on the same identifier ends, or is asked again.
     fn asked(&mut self, id: Identifier, service: u8, message: &Message) {
-        if !self.known(id) {
-            if self.vain.len() >= MOST_RUNS && !self.vain.contains_key(&id) {
-                return;
-            }
-            let vain = self.vain.entry(id).or_default();
-            *vain = vain.saturating_add(1);
-            if *vain > MOST_VAIN {
-                return;
-            }
+        if !self.known(id) && !self.in_vain(id) {
+            return;
         }
         let time = message.begin;
         if let Some(open) = self.open.get_mut(&id) {
@@ -298,7 +268,7 @@ impl Exchanges {
                 }
             }
             uds::CLEAR_CODES | uds::CLEAR_EMISSION_CODES => {
-                if self.cleared.len() < MOST_RUNS {
+                if self.cleared.len() < MOST_NOTED {
                     self.cleared.push(Cleared { by: id, time, line });
                 } else {
                     self.dropped += 1;
@@ -373,21 +343,7 @@ impl Exchanges {
         };
         let first = open.broken.or(open.pending).unwrap_or(open.first);
         let service = if functional { open.service } else { 0 };
-        let latest = self.latest.get(&(id, service)).and_then(|place| self.runs.get_mut(*place));
-        if let Some(run) = latest
-            && (run.outcome, run.who) == (outcome, open.who)
-            && first.0.saturating_sub(run.last.0) <= APART
-        {
-            run.last = open.last;
-            run.times = run.times.saturating_add(1);
-            return;
-        }
-        if self.runs.len() >= MOST_RUNS {
-            self.dropped += 1;
-            return;
-        }
-        self.latest.insert((id, service), self.runs.len());
-        self.runs.push(Run {
+        self.outcomes.add(Run {
             request: id,
             service,
             functional,
@@ -398,6 +354,11 @@ impl Exchanges {
             times: 1,
             line: open.line,
         });
+    }
+
+    /// What was not kept, being past a bound.
+    pub(super) fn dropped(&self) -> u64 {
+        self.dropped + self.outcomes.dropped
     }
 
     /// Ends everything that the log tells the end of.

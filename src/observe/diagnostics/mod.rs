@@ -17,6 +17,7 @@ mod broadcasts;
 mod ending;
 mod exchanges;
 mod held;
+mod outcomes;
 mod pairs;
 mod reading;
 mod reports;
@@ -136,7 +137,7 @@ impl Diagnostics {
             ("diagnostic messages longer than the log keeps: read in part", self.exchanges.partial),
             (
                 "codes, answers or claims past the bound: not kept",
-                self.held.dropped + self.exchanges.dropped + self.broadcasts.dropped,
+                self.held.dropped + self.exchanges.dropped() + self.broadcasts.dropped,
             ),
         ]
     }
