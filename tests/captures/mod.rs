@@ -33,14 +33,9 @@ fn found(capture: &str) -> Option<Found> {
     let bytes = fs::read(&path).unwrap_or_else(|e| {
         panic!("{}: {e}; BUSWITNESS_CAPTURES must be an absolute path", path.display())
     });
-    let name = path.file_name().expect("a file's name").to_string_lossy();
-    Some(run(capture, &name, &bytes))
-}
-
-/// Runs one log as a folder of its own.
-fn run(capture: &str, name: &str, bytes: &[u8]) -> Found {
     let room = folder();
-    write(&room.path().join("capture").join(name), bytes);
+    let name = path.file_name().expect("a file's name");
+    write(&room.path().join("capture").join(name), &bytes);
     done(room.path(), &["run", "--quiet", "--strict", "capture"]);
     let out = room.path().join("capture/buswitness-report");
     let culprits = json(&out.join("culprits.json"));
@@ -49,11 +44,11 @@ fn run(capture: &str, name: &str, bytes: &[u8]) -> Found {
         let mut rows = csv::Reader::from_path(out.join(file)).expect("a table");
         rows.deserialize().map(|row| row.expect("a row")).collect()
     };
-    Found {
+    Some(Found {
         vehicle: vehicle.clone(),
         exposures: table("exposures.csv"),
         incidents: table("incidents.csv"),
-    }
+    })
 }
 
 impl Found {
