@@ -131,25 +131,29 @@ fn a_claimed_length_costs_nothing_and_memory_is_bounded() {
     let last = Identifier::base(999);
     let mut reason = None;
     for n in 1..20_000u32 {
-        let piece = [0x20 | (n & 0x0F) as u8, 0, 0, 0, 0, 0, 0, 0];
+        let piece = [0x20 | low_byte(n as usize & 0x0F), 0, 0, 0, 0, 0, 0, 0];
         let step = all.frame(last, part(&piece, 8).unwrap(), Instant(1000), 1);
         reason = reason.or(step.aborted.map(|a| a.reason));
     }
     assert_eq!(reason, Some(Abort::TooLong));
 }
 
+fn low_byte(n: usize) -> u8 {
+    n.to_le_bytes()[0]
+}
+
 /// The frames of a message, cut as the standard says.
 fn cut(payload: &[u8]) -> Vec<Vec<u8>> {
     let Ok(length) = u16::try_from(payload.len()) else { return Vec::new() };
     if length <= 7 {
-        let mut frame = vec![payload.len() as u8];
+        let mut frame = vec![low_byte(payload.len())];
         frame.extend(payload);
         return vec![frame];
     }
     let [high, low] = length.to_be_bytes();
     let mut frames = vec![[&[0x10 | high, low], &payload[..6]].concat()];
     for (n, piece) in payload[6..].chunks(7).enumerate() {
-        let mut frame = vec![0x20 | ((n + 1) & 0x0F) as u8];
+        let mut frame = vec![0x20 | low_byte((n + 1) & 0x0F)];
         frame.extend(piece);
         frame.resize(8, 0xCC);
         frames.push(frame);
@@ -193,7 +197,7 @@ proptest! {
             let n = busy[pick.index(busy.len())];
             let frame = queues[n].remove(0);
             let part = part(&frame, frame.len()).expect("a frame of ISO-TP");
-            let id = Identifier::base(n as u32);
+            let id = Identifier::base(u32::from(low_byte(n)));
             if let Some(message) = all.frame(id, part, Instant(0), 1).message {
                 got[n] = Some(message.payload);
             }

@@ -114,7 +114,7 @@ impl Refusal {
             0x70..=0x73 => "transfer refused",
             0x78 => "answer pending",
             0x7E | 0x7F => "not in this session",
-            0x81..=0x8F | 0x90 | 0x91 => "state of the vehicle forbids it",
+            0x81..=0x91 => "state of the vehicle forbids it",
             0x92 => "voltage too high",
             0x93 => "voltage too low",
             0x94 => "resource not available",

@@ -174,6 +174,10 @@ mod tests {
         text.split_whitespace().map(|pair| u8::from_str_radix(pair, 16).unwrap()).collect()
     }
 
+    fn low_byte(n: usize) -> u8 {
+        n.to_le_bytes()[0]
+    }
+
     const MS: i64 = 1_000_000;
 
     /// Frames as identifier and data, `gap` milliseconds apart: all messages, and what was cut.
@@ -298,15 +302,15 @@ mod tests {
                 let mut frame = [0xFFu8; 8];
                 if at[n] == 0 {
                     let [low, high] = u16::try_from(payload.len()).unwrap().to_le_bytes();
-                    frame = [0x20, low, high, packets as u8, 0xFF, 0xCA, 0xFE, 0];
+                    frame = [0x20, low, high, low_byte(packets), 0xFF, 0xCA, 0xFE, 0];
                 } else {
-                    frame[0] = at[n] as u8;
+                    frame[0] = low_byte(at[n]);
                     let piece = &payload[(at[n] - 1) * 7..payload.len().min(at[n] * 7)];
                     frame[1..=piece.len()].copy_from_slice(piece);
                 }
                 let data = at[n] > 0;
                 at[n] += 1;
-                if let Some(m) = all.frame(data, n as u8, ALL, &frame, Instant(0), 1).message {
+                if let Some(m) = all.frame(data, low_byte(n), ALL, &frame, Instant(0), 1).message {
                     got[n] = Some(m.payload);
                 }
             }

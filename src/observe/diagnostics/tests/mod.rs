@@ -40,8 +40,10 @@ impl Log {
     }
 
     /// A frame each `every` milliseconds, with a counter, but not in `not`.
-    fn cyclic(&mut self, id: &str, every: i64, to_ms: i64, not: (i64, i64)) -> &mut Log {
-        for at in (0..to_ms).step_by(every as usize).filter(|at| *at < not.0 || *at >= not.1) {
+    fn cyclic(&mut self, id: &str, every: u16, to_ms: i64, not: (i64, i64)) -> &mut Log {
+        let step = usize::from(every);
+        let every = i64::from(every);
+        for at in (0..to_ms).step_by(step).filter(|at| *at < not.0 || *at >= not.1) {
             self.one(at, id, &format!("{:02X} 00 00 00 00 00 00 00", (at / every) & 0xFF));
         }
         self
@@ -146,8 +148,9 @@ fn ex_6a_codes_of_many_frames_with_their_place() {
 fn ex_6g_to_6i_readings_of_answers() {
     use AnswerReading as R;
     type Frames<'a> = &'a [(i64, &'a str, &'a str)];
+    type Case<'a> = (&'a str, (i64, i64), Frames<'a>, &'a [(&'a str, R, u32)]);
     let gone = (4000, 6000);
-    let cases: [(&str, (i64, i64), Frames<'_>, &[(&str, R, u32)]); 13] = [
+    let cases: [Case<'_>; 13] = [
         (
             "6g: asked with all, others answer, its frames are gone",
             gone,
