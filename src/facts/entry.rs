@@ -47,6 +47,9 @@ pub(super) fn encode(log: &StoredLog) -> Result<Vec<(String, Vec<u8>)>, FactsErr
     add(&mut files, &facts.blind_spots)?;
     add(&mut files, &facts.identifiers)?;
     add(&mut files, &facts.signals)?;
+    add(&mut files, &facts.logged_codes)?;
+    add(&mut files, &facts.logged_answers)?;
+    add(&mut files, &facts.bus_events)?;
     let skipped = log.skipped.clone();
     add(&mut files, &[ReadingRow { frames: log.frames, bytes: log.bytes, skipped }])?;
     let leniencies: Vec<LeniencyRow> =
@@ -87,6 +90,9 @@ pub(super) fn decode(folder: &Path, file: &Arc<str>) -> Result<Option<StoredLog>
         blind_spots: entry.rows()?,
         identifiers: entry.rows()?,
         signals: entry.rows()?,
+        logged_codes: entry.rows()?,
+        logged_answers: entry.rows()?,
+        bus_events: entry.rows()?,
     };
     let mut reading: Vec<ReadingRow> = entry.rows()?;
     let leniencies: Vec<LeniencyRow> = entry.rows()?;

@@ -8,10 +8,13 @@ use proptest::prelude::*;
 
 use crate::facts::store::StoredLog;
 use crate::observe::{
-    BlindSpotRow, DisturbanceKind, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow,
-    SignalRow, SilenceRow, StartRow,
+    AnswerReading, BlindSpotRow, BusEventKind, BusEventRow, DisturbanceKind, DisturbanceRow,
+    IdentifierRow, LogFacts, LoggedAnswerRow, LoggedCodeRow, LossRow, PresenceRow, SignalRow,
+    SilenceRow, StartRow,
 };
-use crate::vocabulary::{Identifier, Instant, Place, Reject, Spot};
+use crate::vocabulary::{
+    Code, CodeStatus, Identifier, Instant, ParameterCode, Place, Reject, Spot, TroubleCode,
+};
 
 fn text() -> impl Strategy<Value = String> {
     prop_oneof!["[a-z-]{0,8}", any::<String>()]
@@ -148,6 +151,69 @@ fn signals(file: &Arc<str>) -> impl Strategy<Value = SignalRow> + use<> {
         .prop_map(|(time, quantity, value, place)| SignalRow { time, quantity, value, place })
 }
 
+fn codes() -> impl Strategy<Value = Code> {
+    let trouble = any::<(u16, Option<u8>)>()
+        .prop_map(|(word, failure_type)| Code::Trouble(TroubleCode { word, failure_type }));
+    let parameter = any::<(u32, u8, bool)>()
+        .prop_map(|(spn, fmi, certain)| Code::Parameter(ParameterCode { spn, fmi, certain }));
+    prop_oneof![trouble, parameter]
+}
+
+fn logged_codes(file: &Arc<str>) -> impl Strategy<Value = LoggedCodeRow> + use<> {
+    let status = prop_oneof![
+        Just(CodeStatus::Pending),
+        Just(CodeStatus::Confirmed),
+        Just(CodeStatus::Stored),
+        any::<u8>().prop_map(CodeStatus::Raw),
+        Just(CodeStatus::Unknown)
+    ];
+    let span = (instant(), instant(), instant());
+    let counts = any::<(Option<u32>, u32, bool)>();
+    ((text(), text(), text()), span, codes(), status, counts, place(file)).prop_map(
+        |((bus, reporter, by), (start, first, last), code, status, counts, place)| {
+            let (occurrences, times, dated) = counts;
+            LoggedCodeRow {
+                bus,
+                start,
+                reporter,
+                by,
+                code,
+                status,
+                occurrences,
+                first,
+                last,
+                times,
+                dated,
+                place,
+            }
+        },
+    )
+}
+
+fn logged_answers(file: &Arc<str>) -> impl Strategy<Value = LoggedAnswerRow> + use<> {
+    let reading = prop::sample::select(AnswerReading::ALL.to_vec());
+    let span = (instant(), instant(), instant());
+    (text(), text(), span, reading, any::<u32>(), place(file)).prop_map(
+        |(bus, node, (start, first, last), reading, times, place)| LoggedAnswerRow {
+            bus,
+            start,
+            node,
+            reading,
+            first,
+            last,
+            times,
+            place,
+        },
+    )
+}
+
+fn bus_events(file: &Arc<str>) -> impl Strategy<Value = BusEventRow> + use<> {
+    let kind = prop::sample::select(BusEventKind::ALL.to_vec());
+    (text(), text(), instant(), instant(), kind, place(file)).prop_map(
+        |(bus, node, start, time, kind, place)| BusEventRow { bus, start, time, node, kind, place },
+    )
+}
+
 fn rejects(file: &Arc<str>) -> impl Strategy<Value = Reject> + use<> {
     (place(file), any::<u64>(), text()).prop_map(|(place, records, reason)| Reject {
         place,
@@ -166,6 +232,11 @@ pub(super) fn stored_logs(file: &Arc<str>) -> impl Strategy<Value = StoredLog> +
         vec(blind_spots(file), 0..6),
         vec(identifiers(), 0..6),
         vec(signals(file), 0..6),
+        (
+            vec(logged_codes(file), 0..6),
+            vec(logged_answers(file), 0..6),
+            vec(bus_events(file), 0..6),
+        ),
     )
         .prop_map(
             |(
@@ -176,6 +247,7 @@ pub(super) fn stored_logs(file: &Arc<str>) -> impl Strategy<Value = StoredLog> +
                 blind_spots,
                 identifiers,
                 signals,
+                (logged_codes, logged_answers, bus_events),
             )| {
                 LogFacts {
                     starts,
@@ -186,6 +258,9 @@ pub(super) fn stored_logs(file: &Arc<str>) -> impl Strategy<Value = StoredLog> +
                     blind_spots,
                     identifiers,
                     signals,
+                    logged_codes,
+                    logged_answers,
+                    bus_events,
                 }
             },
         );

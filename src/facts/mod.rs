@@ -11,6 +11,7 @@ mod error;
 mod file_bytes;
 mod folder_name;
 mod key;
+mod logged_tables;
 mod output_tables;
 mod polars;
 pub mod schema;
@@ -19,6 +20,7 @@ mod store;
 mod table;
 mod table_shape;
 mod tally_tables;
+mod testimony_schema;
 
 #[cfg(test)]
 mod invented_rows;

@@ -10,7 +10,7 @@ use crate::facts::schema::{ANSWERS, CODES, EXPOSURES, INCIDENTS};
 use crate::facts::table::{Places, Row};
 use crate::facts::table_shape::Table;
 use crate::observe::{AnswerRow, CodeKind, CodeRow};
-use crate::vocabulary::{CodeStatus, Instant, Place, TroubleCode};
+use crate::vocabulary::{Code, CodeStatus, Instant, Place};
 
 /// One incident with the conditions of its start, as the table `incidents` shows it.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -98,9 +98,8 @@ impl Row for CodeRow {
     const TABLE: &'static Table = &CODES;
 
     fn columns(rows: &[&Self], how: Places) -> Vec<(&'static str, ArrayRef)> {
-        let bare = |code: TroubleCode| TroubleCode { failure_type: None, ..code }.to_string();
-        let codes: Vec<String> = rows.iter().map(|r| bare(r.code)).collect();
-        let byte = |code: TroubleCode| code.failure_type.map(|b| format!("{b:02X}"));
+        let codes: Vec<String> = rows.iter().map(|r| r.code.bare().to_string()).collect();
+        let byte = |code: Code| code.failure_type().map(|b| format!("{b:02X}"));
         let failures: Vec<Option<String>> = rows.iter().map(|r| byte(r.code)).collect();
         let known =
             |status: CodeStatus| (status != CodeStatus::Unknown).then(|| status.to_string());
@@ -142,6 +141,7 @@ impl Row for AnswerRow {
             ("taken_at", times(rows.iter().map(|r| r.taken_at))),
             ("node", texts(rows.iter().map(|r| Some(r.node.as_str())))),
             ("answered", flags(rows.iter().map(|r| Some(r.answered)))),
+            ("reading", texts(rows.iter().map(|r| Some(r.reading.word())))),
             ("place", places(rows.iter().map(|r| &r.place), how)),
         ]
     }

@@ -6,17 +6,22 @@
 //! the written file. A stored column that changes moves every address in the store, so that nothing
 //! old is misread.
 
+pub use crate::facts::testimony_schema::{
+    ANSWERS, BUS_EVENTS, CODES, LOGGED_ANSWERS, LOGGED_CODES,
+};
+
 use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Texts, Time};
 use crate::facts::table_shape::{Column, Kept, Table, may, must};
 
 /// Raise this when the same log would give other facts than before, though no column changed.
-pub const FACTS_VERSION: u32 = 1;
+pub const FACTS_VERSION: u32 = 2;
 
 /// The column that stands in front of a table of many logs.
 pub(super) const VEHICLE: Column = must("vehicle", Text, "", "the vehicle");
-const BUS: Column = must("bus", Text, "", "the bus");
-const START: Column = must("start", Time, "", "begin of the start");
-const PLACE: Column = must("place", Text, "", "where it was read: file and line, or file and byte");
+pub(super) const BUS: Column = must("bus", Text, "", "the bus");
+pub(super) const START: Column = must("start", Time, "", "begin of the start");
+pub(super) const PLACE: Column =
+    must("place", Text, "", "where it was read: file and line, or file and byte");
 
 /// Starts as one log saw them on one bus.
 pub const STARTS: Table = Table {
@@ -160,7 +165,12 @@ pub const SIGNALS: Table = Table {
     meaning: "one physical value read from the log",
     columns: &[
         must("time", Time, "", "when"),
-        must("quantity", Text, "", "what, with its unit: `ambient_c`, `coolant_c`, `supply_v`"),
+        must(
+            "quantity",
+            Text,
+            "",
+            "what, with its unit: `ambient_c`, `coolant_c`, `intake_c`, `supply_v`, `engine_rpm`, `engine_run_s`",
+        ),
         must("value", Number, "as `quantity` says", "the value"),
         PLACE,
     ],
@@ -198,67 +208,6 @@ pub const REJECTS: Table = Table {
         PLACE,
         must("records", Count, "records", "how many records this stands for"),
         must("reason", Text, "", "what was expected and what was found"),
-    ],
-};
-
-/// Codes of the scan reports.
-pub const CODES: Table = Table {
-    name: "codes",
-    kept: Kept::Output,
-    meaning: "one code of one scan report",
-    columns: &[
-        VEHICLE,
-        must(
-            "report",
-            Small,
-            "",
-            "position of the report among the vehicle's, by time and then place, from 0",
-        ),
-        must("taken_at", Time, "", "when the report was taken"),
-        must("reporter", Text, "", "the node that holds the code"),
-        must("code", Text, "", "the code, as in `U0126`"),
-        may(
-            "failure_type",
-            Text,
-            "",
-            "failure type byte, two hex digits; empty: the report gave none",
-        ),
-        may(
-            "status",
-            Text,
-            "",
-            "`pending`, `confirmed`, `stored`, or the status byte as `0x2F`; empty: none given",
-        ),
-        may("occurrences", Small, "times", "occurrences by the node's counter; empty: none given"),
-        may(
-            "since_start_s",
-            Number,
-            "s",
-            "seconds after a start at which it was set; empty: not known",
-        ),
-        must("kind", Text, "", "`not-heard`, `heard-invalid`, `bus-down`, `own-supply`, `other`"),
-        may("accused", Text, "", "whom it accuses; empty: the bus, the reporter itself or nobody"),
-        PLACE,
-    ],
-};
-
-/// Answers to the tester.
-pub const ANSWERS: Table = Table {
-    name: "answers",
-    kept: Kept::Output,
-    meaning: "whether one node replied in one scan report",
-    columns: &[
-        VEHICLE,
-        must(
-            "report",
-            Small,
-            "",
-            "position of the report among the vehicle's, by time and then place, from 0",
-        ),
-        must("taken_at", Time, "", "when the report was taken"),
-        must("node", Text, "", "the node"),
-        must("answered", Flag, "", "it replied"),
-        PLACE,
     ],
 };
 
@@ -376,7 +325,7 @@ pub const LOSSES: Table = Table {
 };
 
 /// All tables, in the order of the documentation.
-pub const TABLES: [&Table; 15] = [
+pub const TABLES: [&Table; 18] = [
     &STARTS,
     &PRESENCES,
     &SILENCES,
@@ -385,6 +334,9 @@ pub const TABLES: [&Table; 15] = [
     &BLIND_SPOTS,
     &IDENTIFIERS,
     &SIGNALS,
+    &LOGGED_CODES,
+    &LOGGED_ANSWERS,
+    &BUS_EVENTS,
     &READING,
     &LENIENCIES,
     &REJECTS,

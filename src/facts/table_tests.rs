@@ -134,7 +134,7 @@ fn codes_and_answers_are_written_as_the_contract_spells_them() {
         report: 0,
         taken_at: Instant(5),
         reporter: "body".into(),
-        code: TroubleCode { word: 0xC126, failure_type },
+        code: TroubleCode { word: 0xC126, failure_type }.into(),
         status,
         occurrences: None,
         since_start_s: None,

@@ -11,6 +11,9 @@ use super::start::Start;
 use super::trouble::Trouble;
 use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts};
 
+/// An incident and the word of it may come in either order within this (seconds).
+const AT_ONCE: f64 = 1.0;
+
 /// All incidents of one vehicle, by time.
 pub(super) fn incidents(
     facts: &VehicleFacts<'_>,
@@ -94,7 +97,25 @@ fn of_trouble(trouble: &Trouble, start: &Start) -> Incident {
     }
 }
 
+/// Puts a report to the incidents that it can speak of: all of its start, unless it was read in the log
+/// itself, whose time is sure; then only those that had begun.
 fn attach_report(
+    facts: &VehicleFacts<'_>,
+    fresh: &[Freshness],
+    fitted: &BTreeSet<&str>,
+    number: u32,
+    start: &Start,
+    own: &mut Vec<Incident>,
+) {
+    let report = &facts.reports[number as usize];
+    let in_log = facts.logs.iter().any(|(name, _)| *name == report.place.file);
+    let begun = own.partition_point(|i| i.begin.seconds_since(report.taken_at) <= AT_ONCE);
+    let mut later = if in_log { own.split_off(begun) } else { Vec::new() };
+    attach_to(facts, fresh, fitted, number, start, own);
+    own.append(&mut later);
+}
+
+fn attach_to(
     facts: &VehicleFacts<'_>,
     fresh: &[Freshness],
     fitted: &BTreeSet<&str>,

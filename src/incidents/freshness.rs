@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use crate::observe::{AnswerRow, CodeRow};
 use crate::protocol::trouble_codes::StatusReading;
+use crate::vocabulary::Code;
 
 /// The fresh codes, by position in `codes`, and whether a code is only known as history.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,7 +22,7 @@ pub(super) enum Freshness {
 
 /// Judges every code of one vehicle; `codes` and `answers` are by report.
 pub(super) fn judge(codes: &[CodeRow], answers: &[AnswerRow]) -> Vec<Freshness> {
-    let mut before: BTreeMap<(&str, u16, Option<u8>), &CodeRow> = BTreeMap::new();
+    let mut before: BTreeMap<(&str, Code), &CodeRow> = BTreeMap::new();
     // In which report a node was last heard by the tester: only then could it have told its codes.
     let mut asked: BTreeMap<&str, u32> = BTreeMap::new();
     let mut out = Vec::with_capacity(codes.len());
@@ -42,7 +43,7 @@ pub(super) fn judge(codes: &[CodeRow], answers: &[AnswerRow]) -> Vec<Freshness> 
             }
             earlier_asked.clone_from(&asked);
         }
-        let key = (row.reporter.as_str(), row.code.word, row.code.failure_type);
+        let key = (row.reporter.as_str(), row.code);
         let first_word = !earlier_asked.contains_key(row.reporter.as_str());
         out.push(match before.get(&key) {
             None if first_word && is_history(row) => Freshness::PerhapsOld,

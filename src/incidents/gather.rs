@@ -1,6 +1,6 @@
 //! The stage's one way through: facts of one vehicle in, starts and incidents out.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::absences;
@@ -12,9 +12,12 @@ use super::start::Start;
 use super::starts;
 use super::trouble;
 use super::unnamed;
-use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts, UNNAMED};
+use crate::observe::{AnswerRow, BusEventKind, CodeKind, CodeRow, LogFacts, UNNAMED};
 use crate::read::ScanReport;
 use crate::vocabulary::{Network, Place};
+
+/// Events of one log that are told by name.
+const MOST_EVENTS: usize = 20;
 
 /// One vehicle's facts.
 #[derive(Debug, Clone, Copy)]
@@ -55,7 +58,7 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
     for (place, silence) in absences::find(facts.logs) {
         logs[place].1.silences.push(silence);
     }
-    let (names, unnamed) = unnamed::group(&logs);
+    let (names, unnamed) = unnamed::group(&logs, facts.network.is_some());
     let fitted = fitted(facts, &names);
     if facts.network.is_some() {
         // What is no node of a described vehicle cannot fall silent: a flood that ended, a tester.
@@ -91,14 +94,11 @@ fn lone_answers(facts: &VehicleFacts<'_>, out: &mut Gathered) {
 
 /// Nodes that anything shows to be there: they sent, answered, or held a code. A described node that
 /// never did any of it, though it was asked, is not fitted.
-fn fitted(
-    facts: &VehicleFacts<'_>,
-    names: &std::collections::BTreeMap<String, String>,
-) -> Vec<String> {
+fn fitted(facts: &VehicleFacts<'_>, names: &BTreeMap<String, String>) -> Vec<String> {
     let mut there: BTreeSet<String> = BTreeSet::new();
     // Starts in which nothing disturbed the bus: what is there then belongs there.
     let mut calm = 0;
-    let mut seen: std::collections::BTreeMap<&str, usize> = std::collections::BTreeMap::new();
+    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
     for (_, log) in facts.logs {
         for start in &log.starts {
             if log.disturbances.iter().any(|d| d.start == start.begin && d.bus == start.bus) {
@@ -135,6 +135,7 @@ fn fitted(
 
 fn remarks(logs: &[(Arc<str>, LogFacts)], out: &mut Gathered) {
     for (name, facts) in logs {
+        events(name, facts, out);
         for start in facts.starts.iter().filter(|s| !s.judged) {
             out.remarks.push(format!("{name} ({}): silence not judged: {}", start.bus, start.why));
         }
@@ -145,6 +146,18 @@ fn remarks(logs: &[(Arc<str>, LogFacts)], out: &mut Gathered) {
                 facts.blind_spots.len()
             ));
         }
+    }
+}
+
+/// What protocols tell beside codes and answers, each kind of each node once.
+fn events(name: &str, facts: &LogFacts, out: &mut Gathered) {
+    let mut told: BTreeMap<(&str, BusEventKind), (usize, &Place)> = BTreeMap::new();
+    for event in &facts.bus_events {
+        told.entry((&event.node, event.kind)).or_insert((0, &event.place)).0 += 1;
+    }
+    for ((node, kind), (times, place)) in told.into_iter().take(MOST_EVENTS) {
+        let times = if times > 1 { format!(", {times} times in {name}") } else { String::new() };
+        out.remarks.push(format!("{place}: {}{times}", kind.words(node)));
     }
 }
 

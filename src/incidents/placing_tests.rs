@@ -63,7 +63,7 @@ fn code(report: u32, status: CodeStatus, occurrences: u32, since: Option<f64>) -
         report,
         taken_at: at(0.0),
         reporter: "body".into(),
-        code: TroubleCode { word: 0xC126, failure_type: None },
+        code: TroubleCode { word: 0xC126, failure_type: None }.into(),
         status,
         occurrences: Some(occurrences),
         since_start_s: since,

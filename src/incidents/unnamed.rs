@@ -6,7 +6,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use crate::observe::{LogFacts, UNNAMED};
+use crate::observe::{IdentifierRow, LogFacts, UNNAMED, address_name};
+use crate::protocol::j1939;
 
 /// Silences begin together when they are due within this (nanoseconds), bucketed.
 const TOGETHER: i64 = 500_000_000;
@@ -16,11 +17,20 @@ const SHARED: f64 = 0.5;
 /// New names by name in the facts, and the identifiers of each new name.
 pub(super) type Naming = (BTreeMap<String, String>, Vec<(String, Vec<String>)>);
 
-/// Groups the unnamed identifiers of one vehicle.
-pub(super) fn group(logs: &[(Arc<str>, LogFacts)]) -> Naming {
+/// Groups the unnamed identifiers of one vehicle. Without a description, nodes that only the standard
+/// names by their address are listed too, with that address.
+pub(super) fn group(logs: &[(Arc<str>, LogFacts)], described: bool) -> Naming {
     let mut identifiers: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let mut silent: BTreeMap<String, BTreeSet<i64>> = BTreeMap::new();
+    let mut addressed: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     for (_, facts) in logs {
+        for row in facts.identifiers.iter().filter(|_| !described) {
+            if let Some(address) = address(row) {
+                let listed = addressed.entry(row.node.clone()).or_default();
+                listed.insert(format!("source address {address}"));
+                listed.insert(row.id.to_string());
+            }
+        }
         for row in facts.identifiers.iter().filter(|r| r.node.starts_with(UNNAMED)) {
             identifiers.entry(row.node.clone()).or_default().insert(row.id.to_string());
         }
@@ -53,8 +63,21 @@ pub(super) fn group(logs: &[(Arc<str>, LogFacts)]) -> Naming {
     for (name, ids) in identifiers.iter().filter(|(n, _)| !n.starts_with(&single)) {
         listed.push((name.clone(), ids.iter().cloned().collect()));
     }
+    let new = |name: &String| !identifiers.contains_key(name);
+    for (name, lines) in addressed.iter().filter(|(name, _)| new(name)) {
+        // The address first, then the identifiers.
+        let (ids, address): (Vec<String>, Vec<String>) =
+            lines.iter().cloned().partition(|l| !l.starts_with("source"));
+        listed.push((name.clone(), address.into_iter().chain(ids).collect()));
+    }
     listed.sort();
     (names, listed)
+}
+
+/// The J1939 source address that names a row's node.
+fn address(row: &IdentifierRow) -> Option<u8> {
+    let address = j1939::header(row.id)?.source;
+    (address_name(address) == row.node).then_some(address)
 }
 
 /// Overlap of two sets of moments; neighbouring buckets count as the same moment.

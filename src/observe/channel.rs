@@ -4,6 +4,7 @@
 //! frames, windows with unusual load. Refused: keeping frames.
 
 use super::clock::Clock;
+use super::diagnostics::Diagnostics;
 use super::gaps::{Gap, GapList};
 use super::runs::{ErrorRun, Surge, SurgeWatch};
 use super::signals::Signals;
@@ -50,6 +51,7 @@ pub(super) struct Channel {
     pub surges: Vec<Surge>,
     pub untracked: Untracked,
     pub signals: Signals,
+    pub diagnostics: Diagnostics,
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -75,6 +77,7 @@ impl Channel {
             surges: Vec::new(),
             untracked: Untracked::default(),
             signals: Signals::default(),
+            diagnostics: Diagnostics::default(),
             watch: SurgeWatch::new(frame.time),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -114,6 +117,10 @@ impl Channel {
             Some(tracker) => {
                 if tracker.bears {
                     self.signals.frame(frame, time);
+                }
+                if tracker.talks {
+                    let (seen, signals) = (tracker.count, &mut self.signals);
+                    tracker.talks = self.diagnostics.frame(frame, time, seen, signals);
                 }
                 if tracker.frame(frame, time) {
                     self.period_known(place);
@@ -156,10 +163,11 @@ impl Channel {
         } else {
             self.base[frame.id.0 as usize & 0x7FF] = number;
         }
-        let tracker = Tracker::new(frame, time);
+        let mut tracker = Tracker::new(frame, time);
         if tracker.bears {
             self.signals.frame(frame, time);
         }
+        tracker.talks = self.diagnostics.frame(frame, time, 0, &mut self.signals);
         self.trackers.push(tracker);
     }
 
@@ -218,6 +226,7 @@ impl Channel {
     pub(super) fn close(&mut self) {
         self.watch.roll(Instant(i64::MAX), &mut self.surges);
         self.watch.settle(&mut self.surges);
+        self.diagnostics.close(self.now);
         for tracker in &mut self.trackers {
             tracker.close_burst();
             if tracker.samples.len() < super::tracker::SAMPLES {

@@ -7,8 +7,10 @@
 mod blind_spots;
 mod channel;
 mod clock;
+mod diagnostics;
 mod disturbances;
 mod gaps;
+mod logged_rows;
 mod losses;
 mod observer;
 mod period;
@@ -24,7 +26,9 @@ mod testimony;
 mod thinning;
 mod tracker;
 
+pub use diagnostics::{logged_reports, mark_answers};
+pub use logged_rows::{AnswerReading, BusEventKind, BusEventRow, LoggedAnswerRow, LoggedCodeRow};
 pub use observer::{Observer, Seen};
 pub use rows::*;
-pub use senders::{Senders, UNNAMED, is_tester_traffic};
+pub use senders::{Senders, TESTER, UNNAMED, address_name, is_tester_traffic};
 pub use testimony::testimony;

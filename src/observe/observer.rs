@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::blind_spots::{self, Blind};
 use super::channel::Channel;
+use super::diagnostics::{self, Named};
 use super::disturbances::{self, Sign};
 use super::losses;
 use super::period::{self, Period};
@@ -12,7 +13,7 @@ use super::rows::{
     BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow, SignalRow,
     SilenceRow, StartRow,
 };
-use super::senders::{Senders, is_tester_traffic};
+use super::senders::{Senders, TESTER, is_tester_traffic};
 use super::shared_gaps::{SharedGaps, excused};
 use super::silences::{self, NodeView, Silence};
 use super::starts::{self, Span};
@@ -86,6 +87,7 @@ impl Observer {
     ) -> Seen {
         let mut seen = Seen { frames: self.frames, ..Seen::default() };
         let (mut steps, mut reordered, mut untracked) = (0, 0, 0);
+        let mut unsure = Vec::new();
         self.channels.sort_by(|a, b| a.interface.cmp(&b.interface));
         for channel in &mut self.channels {
             channel.close();
@@ -93,8 +95,16 @@ impl Observer {
             reordered += channel.clock.reordered;
             untracked += channel.untracked.frames;
             let name = senders.bus(&channel.interface, bus);
-            Bus::new(channel, senders, name, file).facts(&mut seen.facts);
+            let senders = &senders.on_a_bus_with(channel.trackers.iter().map(|t| t.id));
+            Bus::new(channel, senders, name.clone(), file).facts(&mut seen.facts);
+            let named = Named { senders, bus: &name, file };
+            let sends = |id| channel.trackers.binary_search_by_key(&id, |t| t.id).is_ok();
+            unsure.extend(diagnostics::rows(&channel.diagnostics, &named, &sends, &mut seen.facts));
+            for (what, times) in channel.diagnostics.leniencies().into_iter().filter(|l| l.1 > 0) {
+                seen.leniencies.push((what.to_owned(), times));
+            }
         }
+        diagnostics::settle(&mut seen.facts, unsure, senders);
         for (what, times) in [
             ("clock stepped back: step taken out", steps),
             ("frames stamped a little out of order: put level", reordered),
@@ -139,10 +149,16 @@ impl<'a> Bus<'a> {
         let mut periods = Vec::with_capacity(channel.trackers.len());
         let shared = SharedGaps::new(channel, senders, &name);
         for (place, tracker) in channel.trackers.iter().enumerate() {
-            let node = senders.node(&name, tracker.id);
+            let talk = &channel.diagnostics;
+            let node = match senders.knows(&name, tracker.id) {
+                false if talk.is_request(tracker.id) => TESTER.to_owned(),
+                false if talk.is_answer(tracker.id) => senders.answering(&name, tracker.id),
+                _ => senders.node(&name, tracker.id),
+            };
             let mut judged =
                 period::judge(tracker, |gap| excused(channel, gap) || shared.by_others(&node, gap));
-            if comes_and_goes(tracker.id)
+            let talks = talk.is_request(tracker.id) || talk.is_answer(tracker.id);
+            if (talks || comes_and_goes(tracker.id))
                 && let Some(p) = &mut judged
             {
                 p.cyclic = false;
@@ -238,7 +254,7 @@ impl<'a> Bus<'a> {
     }
 
     fn presences(&self, span: &Span, facts: &mut LogFacts) {
-        for (node, places) in &self.nodes {
+        for (node, places) in self.nodes.iter().filter(|(node, _)| *node != TESTER) {
             let trackers = || places.iter().map(|p| &self.channel.trackers[*p]);
             let first = trackers().filter_map(|t| silences::first_in(t, span)).min();
             let last = trackers().filter_map(|t| silences::last_in(t, span)).max();

@@ -3,7 +3,8 @@
 //! These rows are what `facts` stores as Parquet and what every later stage reads.
 //! Names, types, units and nullability of the stored columns stand in `facts/schema.rs`.
 
-use crate::vocabulary::{CodeStatus, Identifier, Instant, Place, TroubleCode};
+use super::logged_rows::{AnswerReading, BusEventRow, LoggedAnswerRow, LoggedCodeRow};
+use crate::vocabulary::{Code, CodeStatus, Identifier, Instant, Place};
 
 /// All facts of one log file.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -24,6 +25,12 @@ pub struct LogFacts {
     pub identifiers: Vec<IdentifierRow>,
     /// Physical values read from the log (temperature, voltage).
     pub signals: Vec<SignalRow>,
+    /// Codes that nodes told in the log.
+    pub logged_codes: Vec<LoggedCodeRow>,
+    /// Who was asked in the log, and whether it replied.
+    pub logged_answers: Vec<LoggedAnswerRow>,
+    /// Restarts, conflicts of addresses, codes cleared.
+    pub bus_events: Vec<BusEventRow>,
 }
 
 impl LogFacts {
@@ -36,6 +43,9 @@ impl LogFacts {
         self.disturbances.retain(|r| wanted(r.start));
         self.losses.retain(|r| wanted(r.start));
         self.blind_spots.retain(|r| wanted(r.start));
+        self.logged_codes.retain(|r| wanted(r.start));
+        self.logged_answers.retain(|r| wanted(r.start));
+        self.bus_events.retain(|r| wanted(r.start));
         (before - self.starts.len()) as u64
     }
 
@@ -59,6 +69,15 @@ impl LogFacts {
         }
         for r in &mut self.blind_spots {
             times.extend([&mut r.start, &mut r.begin, &mut r.end]);
+        }
+        for r in &mut self.logged_codes {
+            times.extend([&mut r.start, &mut r.first, &mut r.last]);
+        }
+        for r in &mut self.logged_answers {
+            times.extend([&mut r.start, &mut r.first, &mut r.last]);
+        }
+        for r in &mut self.bus_events {
+            times.extend([&mut r.start, &mut r.time]);
         }
         times.extend(self.signals.iter_mut().map(|r| &mut r.time));
         for time in times {
@@ -237,7 +256,7 @@ pub struct IdentifierRow {
 pub struct SignalRow {
     /// When.
     pub time: Instant,
-    /// What: `ambient_c`, `coolant_c`, `supply_v`.
+    /// What: `ambient_c`, `coolant_c`, `intake_c`, `supply_v`, `engine_rpm`, `engine_run_s`.
     pub quantity: String,
     /// The value in the unit that the name states.
     pub value: f64,
@@ -257,7 +276,7 @@ pub struct CodeRow {
     /// The node that holds the code.
     pub reporter: String,
     /// The code.
-    pub code: TroubleCode,
+    pub code: Code,
     /// Its status.
     pub status: CodeStatus,
     /// Occurrences by the node's counter.
@@ -300,6 +319,8 @@ pub struct AnswerRow {
     pub node: String,
     /// Whether it replied.
     pub answered: bool,
+    /// What is to be read out of that.
+    pub reading: AnswerReading,
     /// Where it stands.
     pub place: Place,
 }

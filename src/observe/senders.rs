@@ -1,15 +1,32 @@
 //! Which node sends an identifier, and which bus an interface is.
 //!
-//! A network description decides. Without one, a 29-bit identifier belongs to its J1939 source
-//! address, and an 11-bit identifier stands for itself until `incidents` groups it with others.
+//! A network description decides. Without one, a 29-bit identifier belongs to its source address, named
+//! as SAE J1939 prefers where the log shows that network; an 11-bit identifier stands for itself until
+//! `incidents` groups it with others. Who answers a tester on an identifier that nothing else names is
+//! named by it: `engine-7e8`, `ecu-768`. The tester itself is [`TESTER`] and no node.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use crate::protocol::j1939;
-use crate::vocabulary::{Identifier, Network};
+use crate::protocol::j1939::{self, addresses, claim, trouble};
+use crate::vocabulary::{Identifier, Network, Node};
 
 /// Names given to senders that no description names begin with this.
 pub const UNNAMED: &str = "sender-";
+
+/// Whoever asks. Not a node of the vehicle, never a suspect.
+pub const TESTER: &str = "tester";
+
+/// What the source addresses of 29-bit identifiers mean on a bus.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+enum Addresses {
+    /// The last byte of an identifier, no more.
+    #[default]
+    Unknown,
+    /// SAE J1939 on a road vehicle: the standard's preferred addresses.
+    Preferred,
+    /// Given out as nodes come up, as on vessels: a number only.
+    Dynamic,
+}
 
 /// The senders on one vehicle's buses.
 #[derive(Debug, Clone, Default)]
@@ -18,6 +35,16 @@ pub struct Senders {
     interfaces: BTreeMap<String, String>,
     bitrates: BTreeMap<String, u32>,
     buses: Vec<String>,
+    /// Nodes by request and response identifier, on whichever bus the tester sits.
+    diagnostic: BTreeMap<Identifier, String>,
+    requests: BTreeSet<Identifier>,
+    /// Nodes by bus and source address of what they send.
+    by_address: BTreeMap<(String, u8), String>,
+    /// Buses on which a node is described to send in a period.
+    cyclic: BTreeMap<String, Vec<String>>,
+    /// Nodes whose answer identifier is one of ISO 15765-4.
+    legislated: Vec<String>,
+    addresses: Addresses,
 }
 
 impl Senders {
@@ -36,6 +63,7 @@ impl Senders {
             }
         }
         for node in &network.nodes {
+            senders.diagnostics_of(node);
             for bus in &node.buses {
                 for sent in &node.sends {
                     senders
@@ -89,16 +117,136 @@ impl Senders {
         self.described.contains_key(&(bus.to_owned(), id))
     }
 
+    fn diagnostics_of(&mut self, node: &Node) {
+        for id in node.request.iter().chain(&node.response) {
+            self.diagnostic.entry(*id).or_insert_with(|| node.name.clone());
+        }
+        self.requests.extend(node.request);
+        let standard = |id: &Identifier| !id.is_extended() && (0x7E8..=0x7EF).contains(&id.value());
+        if node.response.as_ref().is_some_and(standard) {
+            self.legislated.push(node.name.clone());
+        }
+        let headers = node.sends.iter().filter_map(|sent| j1939::header(sent.id));
+        for address in headers.map(|h| h.source) {
+            for bus in &node.buses {
+                let key = (bus.clone(), address);
+                self.by_address.entry(key).or_insert_with(|| node.name.clone());
+            }
+        }
+        if node.sends.iter().any(|sent| sent.period_ms.is_some()) {
+            self.cyclic.insert(node.name.clone(), node.buses.clone());
+        }
+    }
+
+    /// These senders for a bus that carries `ids`: what its source addresses mean.
+    pub(super) fn on_a_bus_with(&self, ids: impl Iterator<Item = Identifier>) -> Senders {
+        let (mut known, mut paged, mut all) = (BTreeSet::new(), 0u32, 0u32);
+        let mut certain = false;
+        for header in ids.filter_map(j1939::header) {
+            all += 1;
+            // Groups 1F000 to 1FFFF: marine networks, whose addresses are given out.
+            paged += u32::from(header.group >> 12 == 0x1F);
+            certain |= header.group == trouble::ACTIVE || header.group == claim::CLAIM;
+            if COMMON_GROUPS.contains(&header.group) {
+                known.insert(header.group);
+            }
+        }
+        let addresses = if paged > 0 && paged * 3 >= all {
+            Addresses::Dynamic
+        } else if certain || known.len() >= 2 {
+            Addresses::Preferred
+        } else {
+            Addresses::Unknown
+        };
+        Senders { addresses, ..self.clone() }
+    }
+
     /// The node that sends an identifier; a name that begins with [`UNNAMED`] where none is known.
     #[must_use]
     pub fn node(&self, bus: &str, id: Identifier) -> String {
         if let Some(node) = self.described.get(&(bus.to_owned(), id)) {
             return node.clone();
         }
+        if self.requests.contains(&id) {
+            return TESTER.to_owned();
+        }
         match j1939::header(id) {
-            Some(header) => format!("{UNNAMED}{:02X}", header.source),
+            Some(header) => self.unnamed_address(bus, header.source),
+            None if is_tester_traffic(id) && id.value() < 0x7E8 => TESTER.to_owned(),
+            None if is_tester_traffic(id) => self.answering(bus, id),
             None => format!("{UNNAMED}id-{id}"),
         }
+    }
+
+    fn unnamed_address(&self, bus: &str, address: u8) -> String {
+        if self.describes(bus) {
+            return format!("{UNNAMED}{address:02X}");
+        }
+        match self.addresses {
+            Addresses::Unknown => format!("{UNNAMED}{address:02X}"),
+            Addresses::Dynamic => format!("{UNNAMED}address-{address}"),
+            Addresses::Preferred if addresses::is_outsider(address) => TESTER.to_owned(),
+            Addresses::Preferred => address_name(address),
+        }
+    }
+
+    /// The node of a J1939 source address.
+    #[must_use]
+    pub fn at_address(&self, bus: &str, address: u8) -> String {
+        let known = self.by_address.get(&(bus.to_owned(), address));
+        known.cloned().unwrap_or_else(|| self.unnamed_address(bus, address))
+    }
+
+    /// The node that answers a tester on an identifier.
+    #[must_use]
+    pub fn answering(&self, bus: &str, id: Identifier) -> String {
+        if let Some(node) = self.diagnostic.get(&id) {
+            return node.clone();
+        }
+        if let Some(node) = self.described.get(&(bus.to_owned(), id)) {
+            return node.clone();
+        }
+        match j1939::header(id) {
+            Some(header) => self.at_address(bus, header.source),
+            None => {
+                // 7E8 is the engine and 7E9 the transmission by habit (FACTS 6.1).
+                let what = match id.value() {
+                    0x7E8 => "engine",
+                    0x7E9 => "transmission",
+                    _ => "ecu",
+                };
+                format!("{what}-{:03x}", id.value())
+            }
+        }
+    }
+
+    /// The node whose description names this identifier as its request or response.
+    pub(super) fn described_diagnostic(&self, id: Identifier) -> Option<&str> {
+        self.diagnostic.get(&id).map(String::as_str)
+    }
+
+    /// Buses on which a node is described to send in a period.
+    pub(super) fn cyclic_buses(&self, node: &str) -> impl Iterator<Item = &str> {
+        self.cyclic.get(node).into_iter().flatten().map(String::as_str)
+    }
+
+    /// Nodes described to answer on one of the identifiers of ISO 15765-4.
+    pub(super) fn legislated(&self) -> &[String] {
+        &self.legislated
+    }
+}
+
+/// Groups that nearly every J1939 network carries: EEC1, EEC2, ETC1, EBC1, ET1, CCVS, VEP1, AMB, LFE,
+/// DD, transport.
+const COMMON_GROUPS: [u32; 12] =
+    [61444, 61443, 61442, 61441, 65262, 65265, 65271, 65269, 65266, 65276, 0xEB00, 0xEC00];
+
+/// The name of the node at a J1939 address that no description names.
+#[must_use]
+pub fn address_name(address: u8) -> String {
+    match addresses::preferred(address) {
+        Some(name) => name.to_owned(),
+        None => format!("{UNNAMED}address-{address}"),
     }
 }
 

@@ -4,10 +4,16 @@
 //! standard's meaning of the code, matched to a node of the vehicle by its name; else the standard's
 //! name for the module itself. A maker's own code that no description names accuses nobody.
 
+use std::collections::BTreeMap;
+
+use super::logged_rows::AnswerReading;
 use super::rows::{AnswerRow, CodeKind, CodeRow};
+use super::senders::{UNNAMED, address_name};
+use crate::protocol::j1939::trouble::{self, Says};
+use crate::protocol::j1939::{self, addresses};
 use crate::protocol::trouble_codes::{NetworkCodeKind, StatusReading, network_code};
 use crate::read::{CodeReport, ScanReport};
-use crate::vocabulary::{Network, TroubleCode};
+use crate::vocabulary::{Code, Network, TroubleCode};
 
 /// Failure type bytes of SAE J2012-DA that matter here.
 const INVALID: std::ops::RangeInclusive<u8> = 0x81..=0x86;
@@ -34,6 +40,11 @@ pub fn testimony(
                     taken_at: report.taken_at,
                     node: node.node.clone(),
                     answered,
+                    reading: if answered {
+                        AnswerReading::Answered
+                    } else {
+                        AnswerReading::NotAnswered
+                    },
                     place: node.place.clone(),
                 });
             }
@@ -65,26 +76,60 @@ struct Names {
     lost: Vec<(u16, String)>,
     /// Node names with the words of name, title and aliases.
     words: Vec<(String, Vec<Vec<String>>)>,
+    /// Nodes by J1939 source address, as described.
+    addresses: BTreeMap<u8, String>,
+    described: bool,
 }
 
 impl Names {
     fn new(reports: &[ScanReport], network: Option<&Network>) -> Names {
         let mut lost = Vec::new();
         let mut words: Vec<(String, Vec<Vec<String>>)> = Vec::new();
+        let mut addresses = BTreeMap::new();
         for node in network.map(|n| n.nodes.as_slice()).unwrap_or_default() {
             lost.extend(node.lost_codes.iter().map(|code| (*code, node.name.clone())));
             let mut names = vec![split(&node.name)];
             names.extend(node.title.iter().chain(&node.aliases).map(|t| split(t)));
             words.push((node.name.clone(), names));
+            for header in node.sends.iter().filter_map(|sent| j1939::header(sent.id)) {
+                addresses.entry(header.source).or_insert_with(|| node.name.clone());
+            }
         }
         let reporters = reports.iter().flat_map(|r| &r.nodes);
         for reporter in reporters {
             if !words.iter().any(|(name, _)| *name == reporter.node) {
-                words.push((reporter.node.clone(), vec![split(&reporter.node)]));
+                words
+                    .push((reporter.node.clone(), vec![split(without_identifier(&reporter.node))]));
             }
         }
         words.sort();
-        Names { lost, words }
+        Names { lost, words, addresses, described: network.is_some() }
+    }
+
+    /// The node at a J1939 source address, as `Senders` names it too.
+    fn at_address(&self, address: u8) -> String {
+        match self.addresses.get(&address) {
+            Some(node) => node.clone(),
+            None if self.described => format!("{UNNAMED}{address:02X}"),
+            None => address_name(address),
+        }
+    }
+
+    /// What a code by parameter says.
+    fn says_by_parameter(&self, reporter: &str, says: Says) -> (CodeKind, Option<String>) {
+        let (kind, address) = match says {
+            Says::NotHeard(address) => (CodeKind::NotHeard, address),
+            Says::HeardInvalid(address) => (CodeKind::HeardInvalid, address),
+            Says::NetworkFault => return (CodeKind::BusDown, None),
+            Says::OwnSupply => return (CodeKind::OwnSupply, None),
+            Says::Other => return (CodeKind::Other, None),
+        };
+        let accused = self.at_address(address);
+        // Nobody is missed at the addresses of testers, of none and of all.
+        if accused == reporter || addresses::is_outsider(address) || address >= 254 {
+            return (CodeKind::Other, None);
+        }
+        (kind, Some(accused))
     }
 
     /// What a code says, and of whom; `None` when its status says that nothing was found.
@@ -93,7 +138,12 @@ impl Names {
             StatusReading::Clean | StatusReading::NoInformation => return None,
             _ => {}
         }
-        let TroubleCode { word, failure_type } = code.code;
+        let TroubleCode { word, failure_type } = match code.code {
+            Code::Trouble(code) => code,
+            Code::Parameter(code) => {
+                return Some(self.says_by_parameter(reporter, trouble::says(code)));
+            }
+        };
         let mut owners = self.lost.iter().filter(|(lost, _)| *lost == word).map(|(_, node)| node);
         let (owner, second) = (owners.next(), owners.next());
         let standard = network_code(word);
@@ -151,6 +201,14 @@ impl Names {
     }
 }
 
+/// A name without the identifier that it ends with, as in `engine-7e8`.
+fn without_identifier(name: &str) -> &str {
+    match name.rsplit_once('-') {
+        Some((what, id)) if id.len() == 3 && u16::from_str_radix(id, 16).is_ok() => what,
+        _ => name,
+    }
+}
+
 /// Lower-case words, without filler that every module bears.
 fn split(text: &str) -> Vec<String> {
     const FILLER: [&str; 8] =
@@ -193,7 +251,7 @@ mod tests {
                     codes: codes
                         .iter()
                         .map(|(word, failure_type, status)| CodeReport {
-                            code: TroubleCode { word: *word, failure_type: *failure_type },
+                            code: TroubleCode { word: *word, failure_type: *failure_type }.into(),
                             status: *status,
                             occurrences: None,
                             since_start_s: None,

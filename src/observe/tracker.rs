@@ -51,6 +51,8 @@ pub(super) struct Tracker {
     pub first_line: u64,
     /// Frames may bear a physical value.
     pub bears: bool,
+    /// Frames may belong to a talk with a tester, or tell codes.
+    pub talks: bool,
     pub samples: Vec<Sample>,
     pub gaps: GapList,
     pub bursts: Vec<Burst>,
@@ -73,6 +75,7 @@ impl Tracker {
             first: time,
             first_line: frame.line,
             bears: live_values::may_bear(frame.id),
+            talks: true,
             samples,
             gaps: GapList::new(UNKNOWN_PERIOD_LIMIT),
             bursts: Vec::new(),

@@ -13,7 +13,7 @@ use super::sources::{self, Sources};
 use crate::conditions::{exposures, risks};
 use crate::facts::FactsStore;
 use crate::incidents::{Gathered, VehicleFacts, gather};
-use crate::observe::{AnswerRow, CodeRow, LogFacts, testimony};
+use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
 use crate::read::frames::LogTables;
 use crate::read::{ScanReport, ServiceNote, Tally};
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
@@ -205,13 +205,19 @@ fn weigh(
         .par_iter_mut()
         .map(|(vehicle, input)| {
             let network = sources.network_of(vehicle);
+            // What testers and nodes said in the logs is testimony like that of a report.
+            input.reports.extend(logged_reports(vehicle, &input.logs));
+            input.reports.sort_by(|a, b| (a.taken_at, &a.place).cmp(&(b.taken_at, &b.place)));
             (input.codes, input.answers) = testimony(&input.reports, network);
+            mark_answers(&mut input.answers, &input.logs);
+            let weighed: Vec<AnswerRow> =
+                input.answers.iter().filter(|a| a.reading.weighs()).cloned().collect();
             gather(&VehicleFacts {
                 network,
                 logs: &input.logs,
                 reports: &input.reports,
                 codes: &input.codes,
-                answers: &input.answers,
+                answers: &weighed,
             })
         })
         .collect();

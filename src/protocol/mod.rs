@@ -2,6 +2,11 @@
 
 pub mod error_frames;
 pub mod frame_timing;
+pub mod iso_tp;
+#[cfg(test)]
+mod iso_tp_tests;
 pub mod j1939;
 pub mod live_values;
+pub mod obd;
 pub mod trouble_codes;
+pub mod uds;

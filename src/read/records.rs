@@ -2,7 +2,7 @@
 //!
 //! Unknown is `None`, never 0. Times are UTC; units stand in the field names.
 
-use crate::vocabulary::{CodeStatus, Instant, Place, TroubleCode};
+use crate::vocabulary::{Code, CodeStatus, Instant, Place};
 
 /// What the modules of one vehicle said when a tester asked them all.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,7 +44,7 @@ pub struct NodeReport {
 #[derive(Debug, Clone, PartialEq)]
 pub struct CodeReport {
     /// The code with its failure type byte.
-    pub code: TroubleCode,
+    pub code: Code,
     /// How far it has matured.
     pub status: CodeStatus,
     /// How often it was seen, by the node's own counter.

@@ -15,4 +15,4 @@ pub use instant::{Instant, NANOS_PER_SECOND, seconds};
 pub use network::{Branch, Bus, Network, Node, Sent};
 pub use place::{Place, Reject, Spot};
 pub use suspect::{Mechanism, Suspect, Verdict};
-pub use trouble_code::{CodeStatus, TroubleCode};
+pub use trouble_code::{Code, CodeStatus, ParameterCode, TroubleCode};

@@ -22,6 +22,74 @@ impl fmt::Display for TroubleCode {
     }
 }
 
+/// A trouble code of SAE J1939: which parameter, and how it fails.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ParameterCode {
+    /// Suspect parameter number, 19 bits.
+    pub spn: u32,
+    /// Failure mode identifier, 5 bits.
+    pub fmi: u8,
+    /// False: the message does not tell in which order its bytes stand, so the number may be another.
+    pub certain: bool,
+}
+
+impl fmt::Display for ParameterCode {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let doubt = if self.certain { "" } else { " (byte order not known)" };
+        write!(f, "SPN {} FMI {}{doubt}", self.spn, self.fmi)
+    }
+}
+
+/// A code as a node holds it, by whichever standard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Code {
+    /// Of SAE J2012.
+    Trouble(TroubleCode),
+    /// Of SAE J1939.
+    Parameter(ParameterCode),
+}
+
+impl Code {
+    /// The failure type byte; `None` when there is none, or the standard knows none.
+    #[must_use]
+    pub fn failure_type(self) -> Option<u8> {
+        match self {
+            Code::Trouble(code) => code.failure_type,
+            Code::Parameter(_) => None,
+        }
+    }
+
+    /// The code without its failure type byte.
+    #[must_use]
+    pub fn bare(self) -> Code {
+        match self {
+            Code::Trouble(code) => Code::Trouble(TroubleCode { failure_type: None, ..code }),
+            other @ Code::Parameter(_) => other,
+        }
+    }
+}
+
+impl From<TroubleCode> for Code {
+    fn from(code: TroubleCode) -> Code {
+        Code::Trouble(code)
+    }
+}
+
+impl From<ParameterCode> for Code {
+    fn from(code: ParameterCode) -> Code {
+        Code::Parameter(code)
+    }
+}
+
+impl fmt::Display for Code {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Code::Trouble(code) => code.fmt(f),
+            Code::Parameter(code) => code.fmt(f),
+        }
+    }
+}
+
 /// How far a code has matured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum CodeStatus {
@@ -35,6 +103,20 @@ pub enum CodeStatus {
     Raw(u8),
     /// The report gave no status.
     Unknown,
+}
+
+impl CodeStatus {
+    /// Reads back what [`fmt::Display`] writes; `None` for anything else.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<CodeStatus> {
+        Some(match text {
+            "pending" => CodeStatus::Pending,
+            "confirmed" => CodeStatus::Confirmed,
+            "stored" => CodeStatus::Stored,
+            "" => CodeStatus::Unknown,
+            raw => CodeStatus::Raw(u8::from_str_radix(raw.strip_prefix("0x")?, 16).ok()?),
+        })
+    }
 }
 
 impl fmt::Display for CodeStatus {

@@ -4,6 +4,8 @@
 //! The captures are no part of the project. `BUSWITNESS_CAPTURES` names the folder that holds them
 //! (`car-a/car-a.log.gz` and so on); without it these tests say so and pass.
 
+mod diagnostics;
+
 use std::fs;
 use std::path::PathBuf;
 
@@ -107,8 +109,9 @@ fn captures_through_a_lossy_logger_are_not_judged() {
     assert!(reason.is_some(), "no remark says that the logger loses frames: {:?}", found.remarks());
 }
 
-/// The wake-up of a truck: senders 17, 19, 21 and 31 join at 4.39 s, sender 00 at 4.74 s.
-const JOINING: [&str; 5] = ["sender-17", "sender-19", "sender-21", "sender-31", "sender-00"];
+/// The wake-up of a truck: addresses 23, 25, 33 and 49 join at 4.39 s, address 0 at 4.74 s.
+const JOINING: [&str; 5] =
+    ["instrument-cluster-1", "climate-1", "body-controller", "cab-controller-primary", "engine-1"];
 const WAKING: [&str; 2] = ["truck-a/truck-monotonic.log.gz", "truck-a/truck-walltime.log.gz"];
 
 #[test]

@@ -12,6 +12,7 @@
 //! path = "bus/a.log"
 //! text = "…"                         # or `hex = "1F 8B"`, or `frames = [ … ]`
 //! frames = [{id = "1A0", every_ms = 20, from_ms = 0, to_ms = 9000, not_ms = [4000, 6000]}]
+//! once = [{at_ms = 5, id = "7E8", data = "037F1978"}]      # single frames among those
 //! crlf = true                        # line ends become CR LF
 //! gzip = true                        # then packed
 //! keep_bytes = 100                   # then cut short
@@ -64,6 +65,8 @@ struct Laid {
     #[serde(default)]
     frames: Vec<Cyclic>,
     #[serde(default)]
+    once: Vec<Once>,
+    #[serde(default)]
     crlf: bool,
     #[serde(default)]
     gzip: bool,
@@ -78,6 +81,14 @@ struct Cyclic {
     from_ms: u64,
     to_ms: u64,
     not_ms: Option<(u64, u64)>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Once {
+    at_ms: u64,
+    id: String,
+    data: String,
 }
 
 #[derive(Deserialize)]
@@ -189,7 +200,7 @@ fn bytes_of(laid: &Laid) -> Vec<u8> {
     let mut bytes = match (&laid.text, &laid.hex) {
         (Some(text), None) => text.clone().into_bytes(),
         (None, Some(hex)) => unhex(hex),
-        (None, None) => log_of(&laid.frames).into_bytes(),
+        (None, None) => log_of(&laid.frames, &laid.once).into_bytes(),
         (Some(_), Some(_)) => panic!("{}: text and hex", laid.path),
     };
     if laid.crlf {
@@ -213,20 +224,21 @@ fn unhex(text: &str) -> Vec<u8> {
     pairs.map(|pair| u8::from_str_radix(pair, 16).expect("two hexadecimal digits")).collect()
 }
 
-/// A log of frames that come in their periods.
-fn log_of(frames: &[Cyclic]) -> String {
-    let mut lines = Vec::new();
+/// A log of frames that come in their periods, and of single ones.
+fn log_of(frames: &[Cyclic], once: &[Once]) -> String {
+    let mut lines: Vec<(u64, &String, String)> =
+        once.iter().map(|o| (o.at_ms, &o.id, o.data.clone())).collect();
     for cyclic in frames {
         for (count, at) in (cyclic.from_ms..cyclic.to_ms).step_by(cyclic.every_ms).enumerate() {
             if cyclic.not_ms.is_none_or(|(from, to)| at < from || at >= to) {
-                lines.push((at, &cyclic.id, count % 256));
+                lines.push((at, &cyclic.id, format!("{:02X}00000000000000", count % 256)));
             }
         }
     }
     lines.sort();
-    let line = |(at, id, count): (u64, &String, usize)| {
+    let line = |(at, id, data): (u64, &String, String)| {
         let at = BEGIN_MS + at;
-        format!("({}.{:03}000) can0 {id}#{count:02X}00000000000000\n", at / 1000, at % 1000)
+        format!("({}.{:03}000) can0 {id}#{data}\n", at / 1000, at % 1000)
     };
     lines.into_iter().map(line).collect()
 }

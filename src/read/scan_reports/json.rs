@@ -179,7 +179,7 @@ impl Reader<'_> {
                 (text(self, "code"), text(self, "failure_type"), text(self, "status"));
             match read_code(&code, &failure, &status, &mut self.account) {
                 Ok((code, status)) => codes.push(CodeReport {
-                    code,
+                    code: code.into(),
                     status,
                     occurrences: self
                         .number(inner, "occurrences", OCCURRENCES)

@@ -76,7 +76,7 @@ fn code<R: Read>(sheet: &mut Sheet<R>) -> Option<CodeReport> {
     let status = sheet.text("status").unwrap_or_default();
     match read_code(&code, &failure, &status, &mut sheet.account) {
         Ok((code, status)) => Some(CodeReport {
-            code,
+            code: code.into(),
             status,
             occurrences: sheet.whole("occurrences"),
             since_start_s: sheet.number("code_since_start_s"),

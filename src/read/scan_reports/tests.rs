@@ -44,7 +44,7 @@ fn the_report_of_the_contract() {
     assert!(read.account.leniencies.is_empty());
     let report = &read.records[0];
     assert_eq!((report.vehicle.as_str(), report.ambient_c), ("T-014", Some(-3.5)));
-    assert_eq!(report.nodes[0].codes[0].code.word, 0xC126);
+    assert_eq!(report.nodes[0].codes[0].code.to_string(), "U0126");
     assert_eq!(report.nodes[0].codes[0].status, CodeStatus::Confirmed);
     assert_eq!(report.nodes[0].codes[0].occurrences, Some(3));
     assert_eq!(report.nodes[0].codes[0].place.to_string(), "s.json:6");
@@ -167,7 +167,7 @@ fn rows_of_one_scan_are_one_report() {
     let report = &read.records[0];
     assert_eq!(report.nodes.len(), 2);
     assert_eq!(report.nodes[0].codes.len(), 2);
-    assert_eq!(report.nodes[0].codes[1].code.failure_type, Some(0x87));
+    assert_eq!(report.nodes[0].codes[1].code.failure_type(), Some(0x87));
     assert_eq!(report.nodes[0].codes[0].since_start_s, Some(41.0));
     assert_eq!(report.since_start_s, Some(140.0));
     assert_eq!(report.nodes[1].answered, Some(false));

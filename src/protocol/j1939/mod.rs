@@ -1,4 +1,9 @@
-//! The 29-bit identifier of SAE J1939, as far as it names the sender.
+//! SAE J1939: the 29-bit identifier here; addresses, claims, long messages and codes beside it.
+
+pub mod addresses;
+pub mod claim;
+pub mod transport;
+pub mod trouble;
 
 use crate::vocabulary::Identifier;
 
