@@ -24,6 +24,12 @@ pub enum Kind {
     NetworkToml,
     /// A pipeline file.
     PipelineToml,
+    /// Words by which reports of unknown layout are read.
+    ReportWords,
+    /// HTML, or XML that reads like it.
+    Html,
+    /// A PDF document.
+    Pdf,
     /// A pcap or pcapng capture.
     Pcap,
     /// No bytes, or only blanks.
@@ -42,11 +48,10 @@ pub enum Kind {
 }
 
 /// Formats with a fixed beginning.
-const BEGINNINGS: [(&[u8], &str); 9] = [
+const BEGINNINGS: [(&[u8], &str); 8] = [
     (b"PAR1", "Parquet file"),
     (b"ARROW1", "Arrow IPC file"),
     (b"MDF     ", "MDF measurement file"),
-    (b"%PDF-", "PDF document"),
     (b"PK\x03\x04", "zip archive (or office document)"),
     (b"\xFD7zXZ\x00", "xz file"),
     (b"BZh", "bzip2 file"),
@@ -62,6 +67,9 @@ pub fn recognise(first: &[u8]) -> Kind {
     }
     if is_pcap(first) {
         return Kind::Pcap;
+    }
+    if first.starts_with(b"%PDF-") {
+        return Kind::Pdf;
     }
     if let Some((_, name)) = BEGINNINGS.iter().find(|(start, _)| first.starts_with(start)) {
         return Kind::Foreign(name);
@@ -87,7 +95,7 @@ fn recognise_text(text: &str) -> Kind {
         return Kind::ScanReportJson;
     }
     if first == Some('<') {
-        return Kind::Foreign("HTML or XML document");
+        return Kind::Html;
     }
     if let Some(kind) = recognise_toml(trimmed) {
         return kind;
@@ -99,6 +107,9 @@ fn recognise_text(text: &str) -> Kind {
     Kind::UnknownText
 }
 
+/// Tables that only a file of report words has.
+const WORD_TABLES: [&str; 5] = ["[labels]", "[answers]", "[sections]", "[months]", "[modules.classes]"];
+
 fn recognise_toml(text: &str) -> Option<Kind> {
     for line in text.lines().map(str::trim).take(200) {
         if line.starts_with("[[bus") || line.starts_with("[[node") || line.starts_with("[[branch") {
@@ -108,9 +119,13 @@ fn recognise_toml(text: &str) -> Option<Kind> {
         {
             return Some(Kind::PipelineToml);
         }
+        if WORD_TABLES.contains(&line) {
+            return Some(Kind::ReportWords);
+        }
         match line.split_once('=').map(|(key, _)| key.trim()) {
             Some("network") => return Some(Kind::NetworkToml),
             Some("view" | "timezone") => return Some(Kind::PipelineToml),
+            Some("language" | "slash_dates") => return Some(Kind::ReportWords),
             _ => {}
         }
     }
@@ -191,6 +206,9 @@ impl Kind {
             ),
             Kind::NetworkToml => format!("a network description, expected {expected}"),
             Kind::PipelineToml => format!("a pipeline file, expected {expected}"),
+            Kind::ReportWords => format!("a file of report words, expected {expected}"),
+            Kind::Html => format!("HTML or XML document, expected {expected}"),
+            Kind::Pdf => format!("PDF document, expected {expected}"),
         }
     }
 }
@@ -218,6 +236,9 @@ mod tests {
             (b"\xD4\xC3\xB2\xA1\x02\x00", Kind::Pcap),
             (b"\x0A\x0D\x0D\x0A\x1C\x00", Kind::Pcap),
             (b"PAR1....", Kind::Foreign("Parquet file")),
+            (b"%PDF-1.7\n%\xE2\xE3", Kind::Pdf),
+            (b" <!doctype html>", Kind::Html),
+            (b"language = \"Deutsch\"\n[labels]\n", Kind::ReportWords),
             (b"\xFF\xFEa\x00", Kind::Utf16),
             (b"a\x00b\x00c\x00d\x00", Kind::Utf16),
             (b"abc\x01\x00\xFF", Kind::Binary { offset: 3 }),
