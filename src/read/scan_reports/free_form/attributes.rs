@@ -101,6 +101,9 @@ pub(super) fn attributes(segment: &str, words: &Words, names: &Names<'_>) -> Att
             stages.extend(all.iter().map(|(_, _, stage)| **stage));
             continue;
         }
+        if said.iter().all(|token| is_joining(token, words)) {
+            continue;
+        }
         found.text = true;
         let first = all.first().filter(|(start, ..)| *start == 0 && at == 0);
         let last = all.last().filter(|(start, length, _)| {

@@ -39,8 +39,8 @@ fn forms() -> &'static [Regex; 5] {
     static FORMS: OnceLock<[Regex; 5]> = OnceLock::new();
     FORMS.get_or_init(|| {
         [
-            r"\b(\d{4}) ?[-/.] ?(\d{1,2}) ?[-/.] ?(\d{1,2})\b",
-            r"\b((?:19|20)\d{2})(\d{2})(\d{2})(?:[T_ -]?(\d{2})(\d{2})(\d{2})?)?\b",
+            r"\b(\d{4}) ?[-/.] ?(\d{1,2}) ?[-/.] ?(\d{1,2})(?:\b|[T_])",
+            r"\b((?:19|20)\d{2})(\d{2})(\d{2})(?:[T_ -]?(\d{2})(\d{2})(\d{2})?)?(?:\b|Z)",
             r"\b(\d{1,2}) ?([-/.]) ?(\d{1,2}) ?[-/.] ?(\d{4}|\d{2})\b",
             r"\b(\d{1,2})(?:st|nd|rd|th)?[. -]{0,3}(?:of )?(\p{L}{3,12})[., -]{0,3}(\d{4}|'?\d{2})\b",
             r"\b(\p{L}{3,12})[. ]{1,2}(\d{1,2})(?:st|nd|rd|th)?,? ?(\d{4})\b",
@@ -53,7 +53,7 @@ fn clock_form() -> &'static Regex {
     static FORM: OnceLock<Regex> = OnceLock::new();
     FORM.get_or_init(|| {
         Regex::new(
-            r"^(\d{1,2})(?:[:.h]|H)(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?P<rest>.*)$",
+            r"(?s)^(\d{1,2})(?:[:.h]|H)(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?P<rest>.*)$",
         )
         .expect("the pattern is a constant that tests compile")
     })
@@ -62,7 +62,7 @@ fn clock_form() -> &'static Regex {
 fn hour_form() -> &'static Regex {
     static FORM: OnceLock<Regex> = OnceLock::new();
     FORM.get_or_init(|| {
-        Regex::new(r"^(\d{1,2}) ?(?P<rest>[aApP]\.? ?[mM]\b.*)$")
+        Regex::new(r"(?s)^(\d{1,2}) ?(?P<rest>[aApP]\.? ?[mM]\b.*)$")
             .expect("the pattern is a constant that tests compile")
     })
 }
@@ -117,7 +117,7 @@ pub(super) fn find_dates(text: &str, words: &Words, order: DayOrder) -> Vec<Foun
 /// The time of day right behind a date, or right before it.
 fn beside(text: &str, start: usize, end: usize, words: &Words) -> Option<Clock> {
     let behind = text.get(end..)?;
-    let lead = |c: char| c.is_whitespace() || ",;/|-–—·@(_T".contains(c);
+    let lead = |c: char| c.is_whitespace() || ",;/|-–—·@(_".contains(c);
     let mut behind = behind.trim_start_matches(lead);
     for word in ["at ", "um ", "Time: ", "time: ", "Zeit: "] {
         behind = behind.strip_prefix(word).unwrap_or(behind);

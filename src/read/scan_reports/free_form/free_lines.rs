@@ -20,8 +20,11 @@ impl Reader<'_> {
         let prefix = prefix.trim();
         let place = &line.place;
         let behind = text.get(first.start..).unwrap_or("");
-        if first.loose && !prefix.is_empty() {
-            return false;
+        if first.loose && !prefix.is_empty() && !self.is_code_label(prefix) {
+            let named = self.names.heading(prefix, false, false);
+            if !named.is_some_and(|heading| is_plain_name(&heading)) {
+                return false;
+            }
         }
         if prefix.is_empty() {
             // Small letters or a gap inside: only with something that makes it a finding.
@@ -43,18 +46,19 @@ impl Reader<'_> {
             self.findings(line, behind);
             return true;
         }
-        if let Some(heading) = self.names.heading(prefix, false, true)
-            && !(heading.leftover)
-        {
-            self.enter(&heading, prefix, place);
-            self.finding(line, behind);
-            return true;
-        }
         if let Some((heading, called)) = self.told(text, before) {
             let module = self.gathered.module(&heading, &called, place);
             self.open = self.gathered.items.len();
-            let found = self.codes_of(behind, place, module, None);
-            drop(found);
+            self.codes_of(behind, place, module, None);
+            return true;
+        }
+        // A colon or a cell of its own shows that a name stands before the code.
+        let parted = before.trim_end().ends_with([':', '|', '\u{bb}']) || before.ends_with("  ");
+        if let Some(heading) = self.names.heading(prefix, false, parted)
+            && !heading.leftover
+        {
+            self.enter(&heading, prefix, place);
+            self.finding(line, behind);
             return true;
         }
         let prose = self.words.mention.any(&self.names.split(text)) || said.len() >= 6;

@@ -135,6 +135,13 @@ impl<'n> Names<'n> {
                     answer = Some(*said);
                     text = text.get(..all.get(at).map_or(0, |t| t.start)).unwrap_or("");
                     all.truncate(at);
+                    // `… had no faults`: the verb is no part of the name.
+                    while let Some(last) = all.last().filter(|_| all.len() > 1)
+                        && self.words.reporting.exact(std::slice::from_ref(last)).is_some()
+                    {
+                        text = text.get(..last.start).unwrap_or("");
+                        all.pop();
+                    }
                     break;
                 }
             }

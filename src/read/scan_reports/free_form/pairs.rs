@@ -42,7 +42,8 @@ pub(super) fn label_of(text: &str, words: &Words, names: &Names<'_>) -> Option<(
     }
     // A label that nobody listed but that holds the word of an unimportant one: `spare part no`.
     let other = (0..said.len()).any(|at| matches!(words.labels.at(&said, at), Some((_, (Label::Other, _)))));
-    (other && said.len() <= 4).then_some((Label::Other, 0, None))
+    let other = other && said.len() <= 4 && names.heading(text, false, false).is_none();
+    other.then_some((Label::Other, 0, None))
 }
 
 /// The pairs of a line; empty when it has none.

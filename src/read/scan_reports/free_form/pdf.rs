@@ -13,6 +13,7 @@ use lopdf::content::Content;
 use lopdf::{Dictionary, Document as Pdf, LoadOptions, Object, ObjectId};
 
 use super::document::{Cell, Document, Line};
+use super::plain::by_blanks;
 use super::pdf_glyphs::{Font, fonts};
 use crate::vocabulary::Place;
 
@@ -331,7 +332,7 @@ fn matrix(operands: &[Object]) -> Matrix {
 
 /// The lines of one page, from top to bottom.
 fn lines(page: u32, mut pieces: Vec<Piece>, name: &Arc<str>, document: &mut Document) {
-    pieces.retain(|piece| !piece.text.trim().is_empty());
+    let mut pieces: Vec<Piece> = pieces.drain(..).flat_map(apart).collect();
     pieces.sort_by(|a, b| b.y.total_cmp(&a.y).then(a.x.total_cmp(&b.x)));
     let mut sizes: Vec<f64> = pieces.iter().map(|piece| piece.size).collect();
     sizes.sort_by(f64::total_cmp);
@@ -345,13 +346,19 @@ fn lines(page: u32, mut pieces: Vec<Piece>, name: &Arc<str>, document: &mut Docu
             _ => rows.push(vec![piece]),
         }
     }
+    let mut steps: Vec<f64> = rows
+        .windows(2)
+        .filter_map(|pair| Some(pair.first()?.first()?.y - pair.get(1)?.first()?.y))
+        .collect();
+    steps.sort_by(f64::total_cmp);
+    let step = steps.get(steps.len() / 2).copied().unwrap_or(usual).max(usual);
     let mut above: Option<f64> = None;
     for (number, mut row) in (1..).zip(rows) {
         row.sort_by(|a, b| a.x.total_cmp(&b.x));
         let y = row.first().map_or(0.0, |piece| piece.y);
         let size = row.iter().map(|piece| piece.size).fold(0.0, f64::max);
         let cells = cells(&row, usual);
-        let gap = above.is_none_or(|above| above - y > 1.9 * size.max(usual));
+        let gap = above.is_none_or(|above| above - y > 1.4 * step);
         let heading = cells.len() == 1 && size > 1.12 * usual;
         above = Some(y);
         let place = Place::page(name, page, number);
@@ -359,6 +366,23 @@ fn lines(page: u32, mut pieces: Vec<Piece>, name: &Arc<str>, document: &mut Docu
             return;
         }
     }
+}
+
+/// A piece with runs of blanks in it, as several; where they stand is told by their share of its width.
+fn apart(piece: Piece) -> Vec<Piece> {
+    let signs = piece.text.chars().count().max(1) as f64;
+    let parts = by_blanks(&piece.text, 0);
+    if parts.len() == 1 && !piece.text.starts_with("  ") {
+        return vec![piece];
+    }
+    let at = |share: usize| piece.width * share as f64 / signs;
+    let one = |cell: Cell| Piece {
+        x: piece.x + at(cell.column),
+        width: at(cell.text.chars().count()),
+        text: cell.text,
+        ..piece.clone()
+    };
+    parts.into_iter().map(one).collect()
 }
 
 /// The cells of a row of pieces; columns in units of a small letter's width.
@@ -371,7 +395,7 @@ fn cells(row: &[Piece], usual: f64) -> Vec<Cell> {
         let spaced = piece.text.starts_with(' ') || gap > 0.12 * piece.size;
         #[expect(clippy::cast_possible_truncation, reason = "a place on a page; the cast saturates")]
         #[expect(clippy::cast_sign_loss, reason = "not below 0 by max")]
-        let column = (piece.x / (0.25 * usual)).max(0.0) as usize;
+        let column = (piece.x / (0.5 * usual)).max(0.0) as usize;
         match cells.last_mut() {
             Some(cell) if gap <= 0.85 * piece.size => {
                 if spaced || cell.text.ends_with(' ') {

@@ -90,6 +90,16 @@ impl<'r> Reader<'r> {
             return;
         }
         let found = pairs(line, self.words, self.names);
+        // A code with `Status: …` behind it is a code line; one behind `Code:` is a pair.
+        let details = found.iter().all(|pair| {
+            matches!(
+                pair.label,
+                Label::Status | Label::Occurrences | Label::FailureType | Label::SinceStart
+            )
+        });
+        if has_code && details && !found.is_empty() && self.code_line(line, &text) {
+            return;
+        }
         if !found.is_empty() {
             for pair in found {
                 self.pair(&pair, &line.place);
@@ -127,12 +137,15 @@ impl<'r> Reader<'r> {
             return false;
         }
         let alone = line.filled().count() == 1;
+        let dressed = line.heading || text.trim_end().ends_with(':') || line.gap;
+        if alone && dressed && self.list_heading(line, shown) {
+            return true;
+        }
         let section = match self.words.sections.exact(&said) {
             Some(section) if alone => Some(*section),
             _ if line.heading => self.words.sections.at(&said, 0).map(|(_, section)| *section),
             _ => None,
         };
-        let dressed = line.heading || text.trim_end().ends_with(':') || line.gap;
         if let (Some(section), true) = (section, dressed || section == Some(Section::Frame)) {
             if self.names.heading(shown, false, false).is_some_and(|h| !h.leftover) {
                 return false;
@@ -151,21 +164,29 @@ impl<'r> Reader<'r> {
             self.section = None;
             return true;
         }
-        // `Modules that did not answer:` stands over a list of names.
-        if dressed && self.names.heading(shown, false, false).is_none() {
-            let said_of_all = self.words.answers.all(&said);
-            let of_modules = self.words.marks.any(&said)
-                || (0..said.len()).any(|at| {
-                    matches!(self.words.labels.at(&said, at), Some((_, (Label::Module, _))))
-                });
-            if let (Some((_, _, answer)), true) = (said_of_all.last(), of_modules && line.gap) {
-                let answer = **answer;
-                self.leave();
-                self.listed = Some(answer);
-                return true;
-            }
-        }
         false
+    }
+
+    /// `Modules that did not answer:` stands over a list of names.
+    fn list_heading(&mut self, line: &Line, shown: &str) -> bool {
+        let said = self.names.split(shown);
+        let said_of_all = self.words.answers.all(&said);
+        let of_modules = self.words.marks.any(&said)
+            || (0..said.len()).any(|at| {
+                matches!(self.words.labels.at(&said, at), Some((_, (Label::Module, _))))
+            });
+        let Some((_, _, answer)) = said_of_all.last() else { return false };
+        let answer = **answer;
+        if !of_modules
+            || !(line.gap || line.heading)
+            || shown.contains(':')
+            || self.names.heading(shown, false, false).is_some()
+        {
+            return false;
+        }
+        self.leave();
+        self.listed = Some(answer);
+        true
     }
 
     /// `Confirmed codes (2)`: only status words, words for codes, and numbers.
@@ -372,6 +393,11 @@ impl<'r> Reader<'r> {
                     continue;
                 }
             };
+            let after = self.names.split(segment);
+            if self.words.explains.at(&after, 0).is_some() {
+                self.mention(code.word, place, "in a sentence that explains it", true);
+                continue;
+            }
             if !goes_on {
                 self.mention(code.word, place, "in the text of another code", true);
                 continue;

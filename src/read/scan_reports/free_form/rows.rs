@@ -56,7 +56,8 @@ impl Columns {
         let findings = has(&[Label::Code]) >= 1 && known >= 2
             || has(&[Label::Module, Label::Vehicle]) >= 1 && has(&[Label::Answer, Label::Status]) >= 1;
         let scan = [Label::Vehicle, Label::Vin, Label::Date, Label::Odometer, Label::Battery, Label::Ambient, Label::Humidity, Label::Time];
-        let about_scan = !findings && has(&scan) >= 2 && has(&scan) * 2 >= cells.len();
+        let about_scan = !findings && has(&scan) >= 2
+            && columns.iter().all(|(_, label, _, length)| label.is_some() || *length == 0);
         if !(findings && known * 2 >= cells.len() || about_scan) {
             return None;
         }
@@ -287,7 +288,7 @@ impl Reader<'_> {
     /// A row without a code: what it says of the module.
     fn row_answer(&mut self, code: &str, status: &str, answer: &str, text: &str, line: &Line) {
         let place = &line.place;
-        for said in [answer, status, code, text] {
+        for said in [answer, status, text, code] {
             if said.is_empty() {
                 continue;
             }

@@ -137,6 +137,7 @@ pub struct Words {
     pub(super) fillers: Phrases<()>,
     pub(super) reporting: Phrases<()>,
     pub(super) mention: Phrases<()>,
+    pub(super) explains: Phrases<()>,
     pub(super) description: Phrases<()>,
     pub(super) classes: Phrases<String>,
     /// True for the afternoon.
@@ -178,13 +179,14 @@ const SECTIONS: [(&str, Section); 3] = [
     ("summary", Section::Summary),
     ("frame", Section::Frame),
 ];
-const MODULES: [&str; 8] = [
+const MODULES: [&str; 9] = [
     "generic",
     "marks",
     "suffixes",
     "fillers",
     "reporting",
     "mention",
+    "explains",
     "description",
     "classes",
 ];
@@ -284,6 +286,7 @@ impl Words {
             ("fillers", &mut self.fillers),
             ("reporting", &mut self.reporting),
             ("mention", &mut self.mention),
+            ("explains", &mut self.explains),
             ("description", &mut self.description),
         ] {
             for word in file.words(modules, key) {
