@@ -14,7 +14,9 @@ use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
 use crate::read::scan_reports::free_form::{Document, holds_codes, take_apart};
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
-use crate::read::tables::{Form, SCAN_REPORTS, read_modules, read_service, read_vehicles, read_weather};
+use crate::read::tables::{
+    Form, SCAN_REPORTS, read_modules, read_service, read_vehicles, read_weather,
+};
 use crate::read::{Account, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow};
 use crate::vocabulary::{Network, Place, Reject};
 
@@ -305,7 +307,8 @@ fn is_scan_table(plan: &Plan, kind: &Kind) -> bool {
 /// A report of unknown layout. A file that nobody called a report and that holds no code is left alone.
 fn text_report(mut taken: Taken, wanted: Wanted, document: Document, found: Found) -> Taken {
     if wanted == Wanted::Anything && !holds_codes(&document) {
-        let why = "text without a trouble code, no bus log, scan report, table or network description";
+        let why =
+            "text without a trouble code, no bus log, scan report, table or network description";
         taken.what = format!("skipped: {why}");
         taken.given = Given::Skipped(why.to_owned());
         return taken;

@@ -108,7 +108,8 @@ fn recognise_text(text: &str) -> Kind {
 }
 
 /// Tables that only a file of report words has.
-const WORD_TABLES: [&str; 5] = ["[labels]", "[answers]", "[sections]", "[months]", "[modules.classes]"];
+const WORD_TABLES: [&str; 5] =
+    ["[labels]", "[answers]", "[sections]", "[months]", "[modules.classes]"];
 
 fn recognise_toml(text: &str) -> Option<Kind> {
     for line in text.lines().map(str::trim).take(200) {

@@ -4,6 +4,8 @@
 //! (`"U0126-87 stored x3"`). All of a file's vehicle is invented. The codes must be exactly those of the truth;
 //! of the assignments to modules at least 95 % must be right over all files. `make_pdfs.py` makes the PDFs.
 
+mod hostile;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::Arc;
@@ -44,7 +46,12 @@ fn network(folder: &Path) -> Network {
 }
 
 /// Reads one file as the pipeline would.
-fn read(bytes: &[u8], name: &str, network: &Network, words: &Words) -> (Option<ScanReport>, Vec<String>) {
+fn read(
+    bytes: &[u8],
+    name: &str,
+    network: &Network,
+    words: &Words,
+) -> (Option<ScanReport>, Vec<String>) {
     let name: Arc<str> = name.into();
     let around = Around {
         words,
@@ -80,7 +87,13 @@ fn truth_of(truth: &Value) -> BTreeMap<String, String> {
     let mut all = BTreeMap::new();
     for (node, said) in truth["nodes"].as_object().expect("nodes") {
         let answered = match &said["answered"] {
-            Value::Bool(yes) => if *yes { "yes" } else { "no" },
+            Value::Bool(yes) => {
+                if *yes {
+                    "yes"
+                } else {
+                    "no"
+                }
+            }
             _ => "unknown",
         };
         all.insert(format!("{node} answered"), answered.to_owned());
@@ -163,7 +176,8 @@ fn every_layout_gives_its_codes_under_its_modules() {
         if !shown.ends_with(".json") || !shown.contains(&only) {
             continue;
         }
-        let truth: Value = serde_json::from_slice(&bytes).unwrap_or_else(|e| panic!("{shown}: {e}"));
+        let truth: Value =
+            serde_json::from_slice(&bytes).unwrap_or_else(|e| panic!("{shown}: {e}"));
         let file = truth["file"].as_str().unwrap_or_else(|| panic!("{shown} names no file"));
         let report = std::fs::read(folder.join(file)).unwrap_or_else(|e| panic!("{file}: {e}"));
         let (report, lines) = read(&report, file, &network, &words);

@@ -106,9 +106,9 @@ pub(super) fn attributes(segment: &str, words: &Words, names: &Names<'_>) -> Att
         }
         found.text = true;
         let first = all.first().filter(|(start, ..)| *start == 0 && at == 0);
-        let last = all.last().filter(|(start, length, _)| {
-            start + length == said.len() && at + 1 == pieces.len()
-        });
+        let last = all
+            .last()
+            .filter(|(start, length, _)| start + length == said.len() && at + 1 == pieces.len());
         if let Some((_, _, stage)) = first.or(last) {
             stages.push(**stage);
         }
@@ -178,7 +178,12 @@ pub(super) fn merged(stages: &[Stage]) -> Option<CodeStatus> {
 /// A status that stands alone in a cell or behind its label; `None` when it is none that is known.
 ///
 /// `byte`: the label says that a raw byte stands there, so that two digits are hexadecimal.
-pub(super) fn status_alone(text: &str, byte: bool, words: &Words, names: &Names<'_>) -> Option<CodeStatus> {
+pub(super) fn status_alone(
+    text: &str,
+    byte: bool,
+    words: &Words,
+    names: &Names<'_>,
+) -> Option<CodeStatus> {
     let said = names.split(text);
     if let Some(parts) = raw_form().captures(text) {
         let digits = parts.get(1).or_else(|| parts.get(2)).map_or("", |d| d.as_str());
@@ -192,7 +197,8 @@ pub(super) fn status_alone(text: &str, byte: bool, words: &Words, names: &Names<
     let digits = only.text.as_str();
     let hex = digits.len() == 2 && digits.bytes().all(|b| b.is_ascii_hexdigit());
     // `28` may be a decimal number; `2F` and `08` may not.
-    let sure = byte || digits.starts_with('0') || digits.contains(|c: char| c.is_ascii_alphabetic());
+    let sure =
+        byte || digits.starts_with('0') || digits.contains(|c: char| c.is_ascii_alphabetic());
     (hex && sure).then(|| u8::from_str_radix(digits, 16).ok()).flatten().map(CodeStatus::Raw)
 }
 

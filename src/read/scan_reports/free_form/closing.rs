@@ -28,7 +28,8 @@ pub(super) fn close(
     around: &Around<'_>,
 ) -> Reading<Understood> {
     let taken_at = taken_at(&gathered, &document, around);
-    let labels = [Label::Odometer, Label::Ambient, Label::Humidity, Label::Battery, Label::SinceStart];
+    let labels =
+        [Label::Odometer, Label::Ambient, Label::Humidity, Label::Battery, Label::SinceStart];
     let conditions = labels.map(|label| (label, condition(&gathered, label, around.words)));
     let mut account = document.account;
     let mut doubts = std::mem::take(&mut gathered.doubts);
@@ -50,13 +51,17 @@ pub(super) fn close(
         account.lenient(note);
     }
     let value = |wanted: Label| {
-        conditions.iter().find(|(label, _)| *label == wanted).and_then(|(_, sought)| sought.found.as_ref())
+        conditions
+            .iter()
+            .find(|(label, _)| *label == wanted)
+            .and_then(|(_, sought)| sought.found.as_ref())
     };
     let lines = lines(&vehicle, &taken_at, &conditions, &nodes, &gathered, &passed_over);
     let number = |label: Label| value(label).map(|(found, _)| *found);
     let report = match (&vehicle.found, &taken_at.found) {
         _ if nodes.is_empty() => {
-            let reason = "no code stands under a module and no module answers, expected a scan report";
+            let reason =
+                "no code stands under a module and no module answers, expected a scan report";
             account.reject(Place::whole(name), reason);
             None
         }
@@ -107,7 +112,10 @@ fn nodes(
         let own = gathered.items.iter().filter(|item| item.module == Some(at));
         let codes = codes(own, &mut repeats, account);
         if module.by_class {
-            account.lenient(&format!("module `{}` taken for node `{}` by its class", module.called, module.name));
+            account.lenient(&format!(
+                "module `{}` taken for node `{}` by its class",
+                module.called, module.name
+            ));
         }
         if let (true, Some(network)) = (module.strange, network) {
             account.lenient(&format!(
@@ -121,7 +129,10 @@ fn nodes(
                 continue;
             }
             (Some(Answer::NotFitted | Answer::Silent), false) => {
-                doubts.push((module.place.clone(), format!("`{}` did not answer and yet has codes", module.called)));
+                doubts.push((
+                    module.place.clone(),
+                    format!("`{}` did not answer and yet has codes", module.called),
+                ));
                 None
             }
             (Some(Answer::Silent), true) => Some(false),
@@ -132,7 +143,12 @@ fn nodes(
             // A heading without findings that no network knows: most likely no module at all.
             continue;
         }
-        nodes.push(NodeReport { node: module.name.clone(), answered, codes, place: module.place.clone() });
+        nodes.push(NodeReport {
+            node: module.name.clone(),
+            answered,
+            codes,
+            place: module.place.clone(),
+        });
     }
     account.lenient_times("code repeated in the report counted once", repeats);
     nodes
@@ -177,7 +193,8 @@ fn codes<'i>(
             (CodeStatus::Unknown, status) => known.status = status,
             (one, other) if one == other => {}
             (one, other) => {
-                account.lenient("code listed twice with another status; the more mature one is kept");
+                account
+                    .lenient("code listed twice with another status; the more mature one is kept");
                 if maturity(other) > maturity(one) {
                     known.status = other;
                 }

@@ -136,7 +136,8 @@ fn stands_alone(text: &str, start: usize) -> bool {
         Some('/') => {
             // `U0126/U0121` is a list, `part/B0123` is not.
             let word: String = before.take_while(|c| c.is_alphanumeric()).collect();
-            word.is_empty() || (word.len() >= 5 && word.chars().filter(char::is_ascii_digit).count() >= 2)
+            word.is_empty()
+                || (word.len() >= 5 && word.chars().filter(char::is_ascii_digit).count() >= 2)
                 || word.len() == 2
         }
         Some(_) => true,
@@ -147,7 +148,9 @@ fn continues(after: &str) -> bool {
     let mut signs = after.chars();
     match signs.next() {
         Some(c) if c.is_alphanumeric() || c == '_' => true,
-        Some('-' | '.' | '/') => signs.next().is_some_and(|c| c.is_alphanumeric()) && !after.starts_with('/'),
+        Some('-' | '.' | '/') => {
+            signs.next().is_some_and(|c| c.is_alphanumeric()) && !after.starts_with('/')
+        }
         _ => false,
     }
 }
@@ -171,7 +174,10 @@ fn tail(after: &str) -> Tail {
     let Some((byte, digits)) = byte else { return plain(after) };
     let closed = ends(rest) && !rest.starts_with('%');
     let alone = closed && !rest.trim_start().starts_with(|c: char| c.is_alphanumeric());
-    let sure = closed && (digits.as_str().starts_with('0') || byte >> 4 == 8 || digits.as_str().contains(|c: char| c.is_ascii_alphabetic()));
+    let sure = closed
+        && (digits.as_str().starts_with('0')
+            || byte >> 4 == 8
+            || digits.as_str().contains(|c: char| c.is_ascii_alphabetic()));
     let taken = if parts.name("joined").is_some() {
         if !closed {
             return Tail::Longer;
@@ -241,8 +247,16 @@ mod tests {
 
     #[test]
     fn what_is_no_code() {
-        for text in ["B01234567", "AB-P0100", "XU0126", "U4126", "U0126.5", "part_B0123", "0xC0126", "U01261"]
-        {
+        for text in [
+            "B01234567",
+            "AB-P0100",
+            "XU0126",
+            "U4126",
+            "U0126.5",
+            "part_B0123",
+            "0xC0126",
+            "U01261",
+        ] {
             assert_eq!(shown(text), [""; 0], "{text}");
         }
         for text in ["UO126", "P0000"] {

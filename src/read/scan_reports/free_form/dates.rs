@@ -52,10 +52,8 @@ fn forms() -> &'static [Regex; 5] {
 fn clock_form() -> &'static Regex {
     static FORM: OnceLock<Regex> = OnceLock::new();
     FORM.get_or_init(|| {
-        Regex::new(
-            r"(?s)^(\d{1,2})(?:[:.h]|H)(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?P<rest>.*)$",
-        )
-        .expect("the pattern is a constant that tests compile")
+        Regex::new(r"(?s)^(\d{1,2})(?:[:.h]|H)(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?P<rest>.*)$")
+            .expect("the pattern is a constant that tests compile")
     })
 }
 
@@ -70,8 +68,10 @@ fn hour_form() -> &'static Regex {
 fn clock_before() -> &'static Regex {
     static FORM: OnceLock<Regex> = OnceLock::new();
     FORM.get_or_init(|| {
-        Regex::new(r"\b(\d{1,2}[:h]\d{2}(?::\d{2})?(?: ?[aApP]\.?[mM]\.?)?)[ ,]*(?:on|uhr|h|am)?[ ,]*$")
-            .expect("the pattern is a constant that tests compile")
+        Regex::new(
+            r"\b(\d{1,2}[:h]\d{2}(?::\d{2})?(?: ?[aApP]\.?[mM]\.?)?)[ ,]*(?:on|uhr|h|am)?[ ,]*$",
+        )
+        .expect("the pattern is a constant that tests compile")
     })
 }
 
@@ -138,8 +138,7 @@ pub(super) fn read_clock<'t>(text: &'t str, words: &Words) -> Option<(Clock, &'t
     };
     let number = |at: usize| parts.get(at).and_then(|m| m.as_str().parse::<u32>().ok());
     let mut hour = number(1)?;
-    let (minute, second) =
-        if minutes { (number(2)?, number(3).unwrap_or(0)) } else { (0, 0) };
+    let (minute, second) = if minutes { (number(2)?, number(3).unwrap_or(0)) } else { (0, 0) };
     let fraction = if minutes { parts.get(4).map_or("", |m| m.as_str()) } else { "" };
     let rest = parts.name("rest").map_or("", |m| m.as_str());
     if rest.starts_with(|c: char| c.is_ascii_digit()) {
@@ -247,7 +246,10 @@ mod tests {
             assert_eq!(shown(text, DayOrder::Unclear), ["2026-01-12 06:41:00"], "{text}");
         }
         assert_eq!(shown("12.01.2026 18:41 CEST", DayOrder::Unclear), ["2026-01-12 18:41:00 7200"]);
-        assert_eq!(shown("2026-01-12T06:41:00+01:00", DayOrder::Unclear), ["2026-01-12 06:41:00 3600"]);
+        assert_eq!(
+            shown("2026-01-12T06:41:00+01:00", DayOrder::Unclear),
+            ["2026-01-12 06:41:00 3600"]
+        );
     }
 
     #[test]

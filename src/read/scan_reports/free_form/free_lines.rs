@@ -16,7 +16,8 @@ impl Reader<'_> {
         let found = find_codes(text);
         let Some(first) = found.first() else { return false };
         let before = text.get(..first.start).unwrap_or("");
-        let prefix = bare(before).trim_end_matches([':', '-', '–', '—', '(', '[', '>', '=', '|', '.']);
+        let prefix =
+            bare(before).trim_end_matches([':', '-', '–', '—', '(', '[', '>', '=', '|', '.']);
         let prefix = prefix.trim();
         let place = &line.place;
         let behind = text.get(first.start..).unwrap_or("");
@@ -35,7 +36,8 @@ impl Reader<'_> {
             return true;
         }
         let said = self.names.split(prefix);
-        let status = self.words.status.exact(&said).is_some() || self.status_heading(prefix).is_some();
+        let status =
+            self.words.status.exact(&said).is_some() || self.status_heading(prefix).is_some();
         if status {
             let status = super::attributes::status_alone(prefix, false, self.words, self.names);
             self.open = self.gathered.items.len();
@@ -71,9 +73,9 @@ impl Reader<'_> {
     fn is_code_label(&self, prefix: &str) -> bool {
         let said = self.names.split(prefix);
         match self.words.labels.at(&said, 0) {
-            Some((length, (Label::Code, _))) => said
-                .get(length..)
-                .is_some_and(|rest| rest.iter().all(|t| t.text.bytes().all(|b| b.is_ascii_digit()))),
+            Some((length, (Label::Code, _))) => said.get(length..).is_some_and(|rest| {
+                rest.iter().all(|t| t.text.bytes().all(|b| b.is_ascii_digit()))
+            }),
             _ => false,
         }
     }
@@ -133,7 +135,10 @@ impl Reader<'_> {
                 || self.words.labels.exact(one).is_some()
                 || self.words.status.exact(one).is_some()
                 || token.text.bytes().all(|b| b.is_ascii_digit())
-                || matches!(token.text.as_str(), "back" | "also" | "now" | "one" | "two" | "three" | "them" | "it")
+                || matches!(
+                    token.text.as_str(),
+                    "back" | "also" | "now" | "one" | "two" | "three" | "them" | "it"
+                )
         });
         if !quiet {
             return None;

@@ -2,8 +2,8 @@
 //!
 //! In: bytes, the words that reports use ([`Words`]), what is known of the vehicles. Out: one
 //! [`ScanReport`] with the same kinds of records as from JSON, each with its place, and what was understood
-//! in words for a person. `plain`, `html` and `pdf` make lines of cells; `reading` with `rows`, `pairs` and
-//! `free_lines` tells what each line is; `closing` makes the record. What is ambiguous is refused with its
+//! in words for a person. `plain`, `html` and `pdf` make lines of cells; `reading` with `rows`, `pairs`, `labelled`
+//! and `free_lines` tells what each line is; `closing` makes the record. What is ambiguous is refused with its
 //! place, never guessed; what only explains codes is passed over and counted.
 
 mod attributes;
@@ -14,11 +14,13 @@ mod document;
 mod free_lines;
 mod gathered;
 mod html;
+mod labelled;
 mod names;
 mod numbers;
 mod pairs;
 mod pdf;
 mod pdf_glyphs;
+mod pdf_lines;
 mod phrases;
 mod plain;
 mod reading;
@@ -35,9 +37,9 @@ use chrono_tz::Tz;
 pub use document::{Cell, Document, LARGEST, LONGEST_LINE, Line, MOST_CELLS, MOST_LINES};
 pub use words::{Label, Words};
 
+use crate::read::ScanReport;
 use crate::read::account::{Account, Reading};
 use crate::read::recognising::Kind;
-use crate::read::ScanReport;
 use crate::vocabulary::{Network, Place};
 
 /// What is known around a report.
@@ -100,7 +102,8 @@ fn looks_marked_up(bytes: &[u8]) -> bool {
 #[must_use]
 pub fn holds_codes(document: &Document) -> bool {
     document.lines.iter().any(|line| {
-        line.filled().any(|cell| codes::find_codes(&cell.text).iter().any(|c| !c.loose && c.code.is_ok()))
+        line.filled()
+            .any(|cell| codes::find_codes(&cell.text).iter().any(|c| !c.loose && c.code.is_ok()))
     })
 }
 

@@ -185,7 +185,8 @@ impl<'n> Names<'n> {
 
     /// A module of its own name: expected there, or of a known class, or called a module.
     fn strange(&self, parts: &[Vec<Token>], expected: bool, dressed: bool) -> Option<Naming> {
-        let first = parts.iter().find(|part| !self.core(part).is_empty() && !self.harmless(part))?;
+        let first =
+            parts.iter().find(|part| !self.core(part).is_empty() && !self.harmless(part))?;
         let core = self.core(first);
         let known = self.words.classes.exact(&core).is_some();
         let marked = self.words.marks.any(first) && core.len() <= 5;
@@ -246,7 +247,9 @@ fn is_number(text: &str) -> bool {
 /// A text without bullets, numbering and ornaments around it.
 pub(super) fn bare(text: &str) -> &str {
     let ornament = |c: char| {
-        c.is_whitespace() || "-–—=*#•▪●►▶■□◆>+~_·✓✔✗✘☐☑!".contains(c) || ('\u{2500}'..='\u{25FF}').contains(&c)
+        c.is_whitespace()
+            || "-–—=*#•▪●►▶■□◆>+~_·✓✔✗✘☐☑!".contains(c)
+            || ('\u{2500}'..='\u{25FF}').contains(&c)
     };
     let mut rest = text.trim_matches(ornament);
     // `3.`, `3)`, `[3]`, `3/12`, `3 of 12`, `#3`: a number that is followed by a mark or a blank.

@@ -156,7 +156,8 @@ const UNITS: [(&str, &str); 29] = [
 
 /// The unit of the quantity at the beginning of a text.
 fn unit_of(text: &str, quantity: Quantity) -> Option<&'static str> {
-    let lower = text.trim_start_matches(|c: char| c.is_whitespace() || c == '[' || c == '(').to_lowercase();
+    let lower =
+        text.trim_start_matches(|c: char| c.is_whitespace() || c == '[' || c == '(').to_lowercase();
     let lower = lower.replace("° ", "°");
     let fits = |known: &str| {
         let Some(rest) = lower.strip_prefix(known) else { return false };
@@ -195,7 +196,8 @@ mod tests {
 
     #[test]
     fn signs_units_and_ranges() {
-        let c = |text: &str, unit| measured(text, Quantity::Temperature, AMBIENT_C, unit, false, true);
+        let c =
+            |text: &str, unit| measured(text, Quantity::Temperature, AMBIENT_C, unit, false, true);
         assert_eq!(c("–3,5 °C", None), Ok(-3.5));
         assert_eq!(c("minus 3.5 deg C", None), Ok(-3.5));
         assert_eq!(c("-3.5", Some("°C")), Ok(-3.5));

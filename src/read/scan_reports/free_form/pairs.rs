@@ -20,7 +20,11 @@ pub(super) struct Pair {
 }
 
 /// A label, with a unit in brackets behind it.
-pub(super) fn label_of(text: &str, words: &Words, names: &Names<'_>) -> Option<(Label, usize, Option<String>)> {
+pub(super) fn label_of(
+    text: &str,
+    words: &Words,
+    names: &Names<'_>,
+) -> Option<(Label, usize, Option<String>)> {
     let text = bare(text).trim_end_matches([':', '=', '.', ' ']);
     let said = names.split(text);
     if said.len() > 6 {
@@ -41,7 +45,8 @@ pub(super) fn label_of(text: &str, words: &Words, names: &Names<'_>) -> Option<(
         return (tail.trim().len() <= 6).then(|| (*label, *language, Some(tail.trim().to_owned())));
     }
     // A label that nobody listed but that holds the word of an unimportant one: `spare part no`.
-    let other = (0..said.len()).any(|at| matches!(words.labels.at(&said, at), Some((_, (Label::Other, _)))));
+    let other = (0..said.len())
+        .any(|at| matches!(words.labels.at(&said, at), Some((_, (Label::Other, _)))));
     let other = other && said.len() <= 4 && names.heading(text, false, false).is_none();
     other.then_some((Label::Other, 0, None))
 }
@@ -67,7 +72,8 @@ pub(super) fn pairs(line: &Line, words: &Words, names: &Names<'_>) -> Vec<Pair> 
             }
             continue;
         }
-        let exact = label_of(cell, words, names).filter(|(label, ..)| *label != Label::Other || cells.len() == 2);
+        let exact = label_of(cell, words, names)
+            .filter(|(label, ..)| *label != Label::Other || cells.len() == 2);
         if let (Some((label, language, unit)), Some(next)) = (exact, next)
             && (label_of(next, words, names).is_none() || cells.len() == 2)
         {
@@ -139,7 +145,9 @@ fn bare_value(cell: &str, words: &Words, names: &Names<'_>) -> Option<Pair> {
     let rest = said.get(length..)?;
     let first = rest.first()?;
     let value = text.get(said.get(length - 1)?.end..).unwrap_or("").trim().to_owned();
-    let numeric = value.trim_start_matches(['-', '+', '−', '–', '~', ' ']).starts_with(|c: char| c.is_ascii_digit());
+    let numeric = value
+        .trim_start_matches(['-', '+', '−', '–', '~', ' '])
+        .starts_with(|c: char| c.is_ascii_digit());
     let fits = match label {
         Label::Odometer | Label::Ambient | Label::Humidity | Label::Battery | Label::SinceStart => {
             numeric && rest.len() <= 5
@@ -169,7 +177,10 @@ mod tests {
 
     #[test]
     fn labels_find_their_values() {
-        assert_eq!(shown("Vehicle: LH-07   Date: 12.01.2026 06:41"), ["Vehicle=LH-07", "Date=12.01.2026 06:41"]);
+        assert_eq!(
+            shown("Vehicle: LH-07   Date: 12.01.2026 06:41"),
+            ["Vehicle=LH-07", "Date=12.01.2026 06:41"]
+        );
         assert_eq!(shown("Vehicle: LH-07 Date: 12.01.2026"), ["Vehicle=LH-07", "Date=12.01.2026"]);
         assert_eq!(shown("Odometer .......... 81,234 km"), ["Odometer=81,234 km"]);
         assert_eq!(shown("Ambient temperature -3.5 °C"), ["Ambient=-3.5 °C"]);

@@ -151,11 +151,7 @@ fn cells(line: &str, listed: bool) -> (Vec<Cell>, bool) {
 
 fn numbered(parts: &[&str]) -> Vec<Cell> {
     let clean = |part: &str| part.trim().trim_matches('"').trim().to_owned();
-    parts
-        .iter()
-        .enumerate()
-        .map(|(column, part)| Cell { text: clean(part), column })
-        .collect()
+    parts.iter().enumerate().map(|(column, part)| Cell { text: clean(part), column }).collect()
 }
 
 /// Cells parted by two blanks or more, or by dot leaders; columns are character positions.
@@ -164,7 +160,8 @@ pub(super) fn by_blanks(line: &str, from: usize) -> Vec<Cell> {
     let leader = |at: usize| {
         let dot = |at: usize| signs.get(at).is_some_and(|c| matches!(c, '.' | '…' | '·' | '_'));
         let run = (at..).take_while(|i| dot(*i)).count();
-        let spaced = (0..).take_while(|i| dot(at + 2 * i) && signs.get(at + 2 * i + 1) == Some(&' '));
+        let spaced =
+            (0..).take_while(|i| dot(at + 2 * i) && signs.get(at + 2 * i + 1) == Some(&' '));
         if run >= 3 || signs.get(at) == Some(&'…') {
             run.max(1)
         } else {
@@ -180,7 +177,13 @@ pub(super) fn by_blanks(line: &str, from: usize) -> Vec<Cell> {
     while let Some(&c) = signs.get(at) {
         let led = leader(at);
         if c == ' ' || c == '\t' || led > 0 {
-            blanks += if led > 0 { led + 2 } else if c == '\t' { 2 } else { 1 };
+            blanks += if led > 0 {
+                led + 2
+            } else if c == '\t' {
+                2
+            } else {
+                1
+            };
             at += led.max(1);
             continue;
         }

@@ -9,9 +9,9 @@
 use super::attributes::{Attributes, attributes, status_alone};
 use super::codes::find_codes;
 use super::document::{Document, Line};
-use super::gathered::{Gathered, Item, Labelled, Mention};
+use super::gathered::{Gathered, Item, Mention};
 use super::names::{Heading, Names, Naming, bare};
-use super::pairs::{Pair, label_of, pairs};
+use super::pairs::{label_of, pairs};
 use super::rows::Columns;
 use super::words::{Answer, Label, Section, Words};
 use crate::vocabulary::{CodeStatus, Place};
@@ -34,7 +34,7 @@ pub(super) struct Reader<'r> {
     /// Whether the line before held nothing but codes, so that this one may be their text.
     awaits_text: bool,
     /// The labels of the record being read, to tell where the next one begins.
-    record: Vec<Label>,
+    pub record: Vec<Label>,
 }
 
 impl<'r> Reader<'r> {
@@ -172,9 +172,8 @@ impl<'r> Reader<'r> {
         let said = self.names.split(shown);
         let said_of_all = self.words.answers.all(&said);
         let of_modules = self.words.marks.any(&said)
-            || (0..said.len()).any(|at| {
-                matches!(self.words.labels.at(&said, at), Some((_, (Label::Module, _))))
-            });
+            || (0..said.len())
+                .any(|at| matches!(self.words.labels.at(&said, at), Some((_, (Label::Module, _)))));
         let Some((_, _, answer)) = said_of_all.last() else { return false };
         let answer = **answer;
         if !of_modules
@@ -236,140 +235,6 @@ impl<'r> Reader<'r> {
         if let Some(answer) = heading.answer.or(listed) {
             self.gathered.answer(self.module, answer, place);
         }
-    }
-
-    /// A label with its value.
-    fn pair(&mut self, pair: &Pair, place: &Place) {
-        if let Some(count) = self.gathered.languages.get_mut(pair.language) {
-            *count += 1;
-        }
-        let value = pair.value.as_str();
-        let record = matches!(pair.label, Label::Module | Label::Code);
-        if record && self.record.first() == Some(&pair.label) {
-            self.record.clear();
-            self.open = self.gathered.items.len();
-        }
-        if record {
-            self.record.push(pair.label);
-        }
-        match pair.label {
-            Label::Module => self.module_pair(value, place),
-            Label::Vehicle => match self.names.heading(value, false, false) {
-                // `Unit: Body control` is a module.
-                Some(found) if !found.leftover => self.module_pair(value, place),
-                _ => self.value(pair, place),
-            },
-            Label::Code => self.code_pair(value, place),
-            Label::Status => self.status_pair(value, false, place),
-            Label::FailureType => {
-                let said = self.names.split(value);
-                let digits = said.first().map_or("", |t| t.text.as_str());
-                let byte = crate::protocol::trouble_codes::parse_failure_type(digits)
-                    .filter(|_| digits.trim_start_matches("0x").len() == 2);
-                match byte {
-                    Some(byte) => self.each_open(|item| {
-                        item.code.failure_type = item.code.failure_type.or(Some(byte));
-                    }),
-                    None => self.doubt(place, format!("failure type `{value}` is not two hex digits")),
-                }
-            }
-            Label::Occurrences => {
-                let digits = value.trim_matches(|c: char| !c.is_ascii_digit());
-                if let Ok(times) = digits.parse() {
-                    self.each_open(|item| item.occurrences = item.occurrences.or(Some(times)));
-                }
-            }
-            Label::Answer => match self.names.answer(&self.names.split(value)) {
-                Some(answer) => self.gathered.answer(self.module, answer, place),
-                None => self.mention_all(value, place, "behind a label for answers", false),
-            },
-            Label::Description | Label::Other | Label::OtherDate => {
-                self.mention_all(value, place, "behind a label for something else", true);
-            }
-            _ => self.value(pair, place),
-        }
-    }
-
-    fn value(&mut self, pair: &Pair, place: &Place) {
-        let frame = self.section == Some(Section::Frame);
-        self.gathered.values.push(Labelled {
-            label: pair.label,
-            text: pair.value.clone(),
-            unit: pair.unit.clone(),
-            place: place.clone(),
-            inside: frame || self.module.is_some(),
-        });
-    }
-
-    fn module_pair(&mut self, value: &str, place: &Place) {
-        let Some(heading) = self.names.heading(value, true, true) else { return };
-        let after = self.record.first() == Some(&Label::Code)
-            && self.gathered.items.len() > self.open;
-        if !after {
-            self.enter(&heading, value, place);
-            return;
-        }
-        // The record began with its code: the module belongs to what was just read.
-        let module = self.gathered.module(&heading, value, place);
-        self.each_open(|item| item.module = module);
-        self.module = None;
-    }
-
-    fn code_pair(&mut self, value: &str, place: &Place) {
-        if self.record.first() == Some(&Label::Code) {
-            self.module = None;
-        }
-        if find_codes(value).is_empty() {
-            if let Some(answer) = self.names.answer(&self.names.split(value)) {
-                self.gathered.answer(self.module, answer, place);
-            } else if value.trim().bytes().all(|b| b.is_ascii_digit()) && !value.trim().is_empty() {
-                self.gathered.answer(self.module, Answer::Answered, place);
-            } else if let Some(status) = self.status_heading(value) {
-                self.status = Some(status);
-            }
-            return;
-        }
-        self.open = self.gathered.items.len();
-        self.codes_of(value, place, self.module, None);
-    }
-
-    pub fn status_pair(&mut self, value: &str, byte: bool, place: &Place) {
-        let status = status_alone(value, byte, self.words, self.names);
-        let holds = self.gathered.items.len() > self.open;
-        match (status, holds) {
-            (Some(status), true) => self.give_status(status),
-            (status, false) => {
-                match self.names.answer(&self.names.split(value)) {
-                    Some(answer) if self.module.is_some() => {
-                        self.gathered.answer(self.module, answer, place);
-                    }
-                    _ => self.status = status.or(self.status),
-                }
-            }
-            (None, true) if value.trim().is_empty() => {}
-            (None, true) => {
-                let shown = crate::read::times::shortened(value.trim());
-                self.doubt(place, format!("status `{shown}` is none that is known"));
-            }
-        }
-    }
-
-    fn give_status(&mut self, status: CodeStatus) {
-        self.each_open(|item| item.status = item.status.or(Some(status)));
-    }
-
-    /// Changes the items that the last lines gave.
-    fn each_open(&mut self, change: impl Fn(&mut Item)) {
-        self.gathered.items.iter_mut().skip(self.open).for_each(change);
-    }
-
-    /// The status that a line says and nothing else.
-    fn only_status(&self, text: &str) -> Option<CodeStatus> {
-        let said = self.names.split(text);
-        let covered: usize = self.words.status.all(&said).iter().map(|(_, n, _)| n).sum();
-        (covered > 0 && covered == said.len())
-            .then(|| status_alone(text, false, self.words, self.names))
-            .flatten()
     }
 
     /// Takes all codes of a text as findings of `module`; a later one only where a list goes on.
@@ -498,83 +363,14 @@ impl<'r> Reader<'r> {
     }
 }
 
-/// Whether the next line may be the text of the codes just read.
-    pub fn expect_text(&mut self, expected: bool) {
-        self.awaits_text = expected;
-    }
-
-    pub fn mention(&mut self, word: u16, place: &Place, why: &str, plain: bool) {
-        let why = why.to_owned();
-        self.gathered.mentions.push(Mention { word, place: place.clone(), why, plain });
-    }
-
-    pub fn doubt(&mut self, place: &Place, reason: String) {
-        self.gathered.doubts.push((place.clone(), reason));
-    }
-
-    /// A line without codes and labels: a module's heading, a word about the module, or nothing.
-    fn other_line(&mut self, line: &Line, text: &str, next: Option<&Line>) {
-        let said = self.names.split(bare(text));
-        if let Some(answer) = self.names.answer(&said)
-            && self.module.is_some()
-        {
-            self.gathered.answer(self.module, answer, &line.place);
-            return;
-        }
-        if let Some(status) = self.only_status(text) {
-            self.give_status(status);
-            return;
-        }
-        // `No response: body, tail lift`; `Not fitted: trailer`.
-        if let Some((head, tail)) = text.split_once([':', '='])
-            && let Some(answer) = self.answer_of_list(head)
-        {
-            self.answer_list(answer, tail, &line.place);
-            return;
-        }
-        let dressed = line.heading || text.trim_end().ends_with(':') || follows(next, self);
-        let Some(heading) = self.names.heading(text, false, dressed) else {
-            if line.heading {
-                self.leave();
-            }
-            return;
-        };
-        if heading.leftover && !dressed && heading.answer.is_none() {
-            return;
-        }
-        self.enter(&heading, text, &line.place);
-    }
-
-    fn answer_of_list(&self, head: &str) -> Option<Answer> {
-        let said = self.names.split(bare(head));
-        if self.names.heading(head, false, false).is_some() {
-            return None;
-        }
-        let found = self.words.answers.all(&said);
-        found.last().map(|(_, _, answer)| **answer).filter(|_| said.len() <= 7)
-    }
-
-    fn answer_list(&mut self, answer: Answer, tail: &str, place: &Place) {
-        let tail = tail.replace(" and ", ",").replace(" und ", ",");
-        for name in tail.split([',', ';', '\n', '/']).filter(|n| !n.trim().is_empty()) {
-            if let Some(heading) = self.names.heading(name, false, true) {
-                let module = self.gathered.module(&heading, name, place);
-                self.gathered.answer(module, answer, place);
-            }
-        }
-    }
-}
-
-/// Sections whose name alone, without any dress, says what they are.
-fn section_is_loud(section: Section) -> bool {
-    section == Section::Frame
-}
-
 /// Whether the next line is one that stands under a module's heading.
 fn follows(next: Option<&Line>, reader: &Reader<'_>) -> bool {
     let Some(next) = next else { return false };
     let text = next.text();
-    if find_codes(&text).first().is_some_and(|code| bare(text.get(..code.start).unwrap_or("")).is_empty()) {
+    if find_codes(&text)
+        .first()
+        .is_some_and(|code| bare(text.get(..code.start).unwrap_or("")).is_empty())
+    {
         return true;
     }
     let said = reader.names.split(bare(&text));

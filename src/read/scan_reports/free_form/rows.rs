@@ -46,17 +46,35 @@ impl Columns {
             let unit = found.as_ref().and_then(|(_, _, unit)| unit.clone());
             languages.extend(found.iter().map(|(_, language, _)| *language));
             bytes |= label == Some(Label::Status)
-                && reader.names.split(&cell.text).iter().any(|t| t.text == "byte" || t.text == "hex");
+                && reader
+                    .names
+                    .split(&cell.text)
+                    .iter()
+                    .any(|t| t.text == "byte" || t.text == "hex");
             columns.push((cell.column, label, unit, cell.text.chars().count()));
         }
         let has = |wanted: &[Label]| {
-            columns.iter().filter(|(_, label, ..)| label.is_some_and(|l| wanted.contains(&l))).count()
+            columns
+                .iter()
+                .filter(|(_, label, ..)| label.is_some_and(|l| wanted.contains(&l)))
+                .count()
         };
         let known = has(&LABELS);
         let findings = has(&[Label::Code]) >= 1 && known >= 2
-            || has(&[Label::Module, Label::Vehicle]) >= 1 && has(&[Label::Answer, Label::Status]) >= 1;
-        let scan = [Label::Vehicle, Label::Vin, Label::Date, Label::Odometer, Label::Battery, Label::Ambient, Label::Humidity, Label::Time];
-        let about_scan = !findings && has(&scan) >= 2
+            || has(&[Label::Module, Label::Vehicle]) >= 1
+                && has(&[Label::Answer, Label::Status]) >= 1;
+        let scan = [
+            Label::Vehicle,
+            Label::Vin,
+            Label::Date,
+            Label::Odometer,
+            Label::Battery,
+            Label::Ambient,
+            Label::Humidity,
+            Label::Time,
+        ];
+        let about_scan = !findings
+            && has(&scan) >= 2
             && columns.iter().all(|(_, label, _, length)| label.is_some() || *length == 0);
         if !(findings && known * 2 >= cells.len() || about_scan) {
             return None;
@@ -90,7 +108,9 @@ impl Columns {
         };
         for cell in &line.cells {
             if self.table != 0 {
-                if let Some(at) = self.columns.iter().position(|(column, ..)| *column == cell.column) {
+                if let Some(at) =
+                    self.columns.iter().position(|(column, ..)| *column == cell.column)
+                {
                     put(at, &cell.text);
                 }
                 continue;
@@ -111,7 +131,10 @@ impl Columns {
             let Some(inner) = start.checked_sub(cell.column) else { continue };
             let blank = inner.checked_sub(1).and_then(|before| signs.get(before)) == Some(&' ');
             if inner > from && blank && inner < signs.len() {
-                pieces.push((cell.column + from, signs.get(from..inner).unwrap_or(&[]).iter().collect()));
+                pieces.push((
+                    cell.column + from,
+                    signs.get(from..inner).unwrap_or(&[]).iter().collect(),
+                ));
                 from = inner;
             }
         }
@@ -238,7 +261,11 @@ impl Reader<'_> {
         let mut said_of_module = None;
         if module_at.is_some() && !is_ditto(module_text) {
             // A code in the column of modules: the row is not what the columns say.
-            match self.names.heading(module_text, true, true).filter(|_| find_codes(module_text).is_empty()) {
+            match self
+                .names
+                .heading(module_text, true, true)
+                .filter(|_| find_codes(module_text).is_empty())
+            {
                 Some(heading) => {
                     said_of_module = heading.answer;
                     self.module = self.gathered.module(&heading, module_text, place);
@@ -249,7 +276,8 @@ impl Reader<'_> {
         if let Some(answer) = said_of_module {
             self.gathered.answer(self.module, answer, place);
         }
-        let has_code_column = columns.columns.iter().any(|(_, label, ..)| *label == Some(Label::Code));
+        let has_code_column =
+            columns.columns.iter().any(|(_, label, ..)| *label == Some(Label::Code));
         let (code_text, status_text) = (of(Label::Code), of(Label::Status));
         self.open = self.gathered.items.len();
         if has_code_column {
@@ -257,12 +285,25 @@ impl Reader<'_> {
         }
         let holds = self.gathered.items.len() > self.open;
         if holds {
-            self.row_details(status_text, of(Label::FailureType), of(Label::Occurrences), columns.bytes, line);
+            self.row_details(
+                status_text,
+                of(Label::FailureType),
+                of(Label::Occurrences),
+                columns.bytes,
+                line,
+            );
         } else {
-            self.row_answer(code_text, status_text, of(Label::Answer), of(Label::Description), line);
+            self.row_answer(
+                code_text,
+                status_text,
+                of(Label::Answer),
+                of(Label::Description),
+                line,
+            );
         }
         for ((_, label, ..), text) in columns.columns.iter().zip(&texts) {
-            if !matches!(label, Some(Label::Code)) && !(module_at.is_some() && text == module_text) {
+            if !matches!(label, Some(Label::Code)) && !(module_at.is_some() && text == module_text)
+            {
                 self.mention_all(text, place, "in another column of a table", true);
             }
         }
@@ -272,8 +313,7 @@ impl Reader<'_> {
         let found = status_alone(status, bytes, self.words, self.names);
         let byte = crate::protocol::trouble_codes::parse_failure_type(failure)
             .filter(|_| failure.trim().trim_start_matches("0x").len() == 2);
-        let times: Option<u32> =
-            times.trim_matches(|c: char| !c.is_ascii_digit()).parse().ok();
+        let times: Option<u32> = times.trim_matches(|c: char| !c.is_ascii_digit()).parse().ok();
         for item in self.gathered.items.iter_mut().skip(self.open) {
             item.status = found.or(item.status);
             item.occurrences = item.occurrences.or(times);
@@ -297,7 +337,8 @@ impl Reader<'_> {
                 self.gathered.answer(self.module, answer, place);
                 return;
             }
-            let counted = tokens.len() == 1 && tokens.iter().all(|t| t.text.bytes().all(|b| b.is_ascii_digit()));
+            let counted = tokens.len() == 1
+                && tokens.iter().all(|t| t.text.bytes().all(|b| b.is_ascii_digit()));
             if counted || tokens.is_empty() && said == code {
                 self.gathered.answer(self.module, Answer::Answered, place);
                 return;
@@ -314,5 +355,22 @@ impl Reader<'_> {
 /// An empty cell, or a mark for "as above".
 fn is_ditto(text: &str) -> bool {
     let text = text.trim();
-    text.is_empty() || matches!(text, "\"" | "''" | "〃" | "..." | "…" | "ditto" | "\"\"" | "-\"-" | "”" | "“" | "↑" | "-" | "–" | "—" | "same")
+    text.is_empty()
+        || matches!(
+            text,
+            "\"" | "''"
+                | "〃"
+                | "..."
+                | "…"
+                | "ditto"
+                | "\"\""
+                | "-\"-"
+                | "”"
+                | "“"
+                | "↑"
+                | "-"
+                | "–"
+                | "—"
+                | "same"
+        )
 }

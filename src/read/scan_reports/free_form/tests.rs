@@ -81,7 +81,8 @@ fn summaries_do_not_double() {
 
 #[test]
 fn answers_and_modules_that_are_not_there() {
-    let text = "Body control: OK\nABS ..... NO RESPONSE\nTail lift: not fitted\nSASM did not answer\n";
+    let text =
+        "Body control: OK\nABS ..... NO RESPONSE\nTail lift: not fitted\nSASM did not answer\n";
     assert_eq!(nodes(text), ["body yes: ", "brake no: ", "steering-angle no: "]);
     let text = "No response: ABS, tail lift\nBCM: no faults\n";
     assert_eq!(nodes(text), ["brake no: ", "tail-lift no: ", "body yes: "]);
@@ -98,7 +99,8 @@ fn tables_by_marks_and_by_blanks() {
 
 #[test]
 fn records_with_the_module_behind_the_code() {
-    let text = "Code: U0126\nModule: BCM\nStatus: stored\n\nCode: U0140\nModule: ABS\nStatus: pending\n";
+    let text =
+        "Code: U0126\nModule: BCM\nStatus: stored\n\nCode: U0140\nModule: ABS\nStatus: pending\n";
     assert_eq!(nodes(text), ["body yes: U0126 stored", "brake yes: U0140 pending"]);
     let text = "Module: BCM\nCode: U0126\nStatus: active\nCount: 4\nModule: ABS\nCode: U0140\n";
     assert_eq!(nodes(text), ["body yes: U0126 confirmed x4", "brake yes: U0140"]);

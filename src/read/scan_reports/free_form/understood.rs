@@ -54,7 +54,8 @@ pub(super) fn lines(
             .map(|code| {
                 let status = code.status.to_string();
                 let status = if status.is_empty() { "status not told".to_owned() } else { status };
-                let times = code.occurrences.map_or(String::new(), |times| format!(", {times} times"));
+                let times =
+                    code.occurrences.map_or(String::new(), |times| format!(", {times} times"));
                 format!("{} {status}{times} ({})", code.code, spot(Some(&code.place)))
             })
             .collect();
@@ -66,7 +67,11 @@ pub(super) fn lines(
     }
     for mention in passed_over {
         let code = TroubleCode { word: mention.word, failure_type: None };
-        lines.push(format!("passed over: {code} ({}): {}", spot(Some(&mention.place)), mention.why));
+        lines.push(format!(
+            "passed over: {code} ({}): {}",
+            spot(Some(&mention.place)),
+            mention.why
+        ));
     }
     for value in gathered.values.iter().filter(|v| v.inside && is_condition(v.label)) {
         lines.push(format!(

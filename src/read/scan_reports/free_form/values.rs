@@ -3,13 +3,13 @@
 //! A value that two places give differently is not taken. Values that stand among the findings of a module
 //! (frozen when a code was set) are not about the scan.
 
+use super::Around;
 use super::dates::{FoundDate, find_dates, read_clock};
 use super::document::Document;
 use super::gathered::{Gathered, Labelled};
 use super::numbers::measured;
 use super::phrases::tokens;
 use super::words::{DayOrder, Label, Words};
-use super::Around;
 use crate::read::tables::{
     AMBIENT_C, BATTERY_V, HUMIDITY_PCT, ODOMETER_KM, Quantity, SINCE_START_S,
 };
@@ -34,7 +34,11 @@ impl<T> Sought<T> {
 }
 
 /// The vehicle: as labelled, else as the path says, else the one known vehicle that the report names.
-pub(super) fn vehicle(gathered: &Gathered, document: &Document, around: &Around<'_>) -> Sought<String> {
+pub(super) fn vehicle(
+    gathered: &Gathered,
+    document: &Document,
+    around: &Around<'_>,
+) -> Sought<String> {
     let mut sought = Sought::none();
     let labelled = |label: Label| {
         let values = gathered.values.iter().filter(move |v| v.label == label && !v.inside);
@@ -133,15 +137,24 @@ fn clean(text: &str) -> String {
 }
 
 /// When the tester asked.
-pub(super) fn taken_at(gathered: &Gathered, document: &Document, around: &Around<'_>) -> Sought<Instant> {
+pub(super) fn taken_at(
+    gathered: &Gathered,
+    document: &Document,
+    around: &Around<'_>,
+) -> Sought<Instant> {
     let mut sought = Sought::none();
     let order = day_order(gathered, around.words);
     let mut found: Vec<(FoundDate, Place)> = Vec::new();
     for value in about_scan(gathered, Label::Date) {
         let dates = find_dates(&value.text, around.words, order);
-        if dates.is_empty() && value.text.chars().any(|c| c.is_ascii_digit()) && read_clock(&value.text, around.words).is_none() {
+        if dates.is_empty()
+            && value.text.chars().any(|c| c.is_ascii_digit())
+            && read_clock(&value.text, around.words).is_none()
+        {
             let shown = crate::read::times::shortened(&value.text);
-            sought.doubts.push((value.place.clone(), format!("`{shown}` is no date that is known")));
+            sought
+                .doubts
+                .push((value.place.clone(), format!("`{shown}` is no date that is known")));
         }
         found.extend(dates.into_iter().map(|date| (date, value.place.clone())));
     }
@@ -149,16 +162,19 @@ pub(super) fn taken_at(gathered: &Gathered, document: &Document, around: &Around
         // The label may stand over the value, or there may be none: the head's only date.
         for line in document.lines.iter().take(HEAD) {
             let text = line.text();
-            let other = gathered.values.iter().any(|v| {
-                v.place == line.place && matches!(v.label, Label::OtherDate)
-            });
+            let other = gathered
+                .values
+                .iter()
+                .any(|v| v.place == line.place && matches!(v.label, Label::OtherDate));
             if !other && !labelled_other(&text, around.words) {
                 let dates = find_dates(&text, around.words, order);
                 found.extend(dates.into_iter().map(|date| (date, line.place.clone())));
             }
         }
         if !found.is_empty() {
-            sought.notes.push("no label for the date; the only one in the head is taken".to_owned());
+            sought
+                .notes
+                .push("no label for the date; the only one in the head is taken".to_owned());
         }
     }
     let path = around.path_start.and_then(|text| parse_path_time(text, around.zone).ok());
@@ -267,18 +283,22 @@ pub(super) fn condition(gathered: &Gathered, label: Label, words: &Words) -> Sou
             continue;
         }
         match measured(&value.text, quantity, range, value.unit.as_deref(), bare, comma) {
-            Err(reason) => sought.doubts.push((value.place.clone(), format!("{}: {reason}", title(label)))),
+            Err(reason) => {
+                sought.doubts.push((value.place.clone(), format!("{}: {reason}", title(label))))
+            }
             Ok(found) => match &sought.found {
                 None => sought.found = Some((found, Some(value.place.clone()))),
                 Some((known, _)) if (known - found).abs() < 1e-9 => {}
                 Some((known, _)) => {
-                    let reason = format!("{} is {known} in one place and {found} here", title(label));
+                    let reason =
+                        format!("{} is {known} in one place and {found} here", title(label));
                     sought.doubts.push((value.place.clone(), reason));
                 }
             },
         }
     }
-    let contradicted = sought.doubts.iter().any(|(_, reason)| reason.contains(" in one place and "));
+    let contradicted =
+        sought.doubts.iter().any(|(_, reason)| reason.contains(" in one place and "));
     if contradicted {
         sought.found = None;
     }

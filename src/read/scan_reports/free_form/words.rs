@@ -169,11 +169,8 @@ const STAGES: [(&str, Stage); 4] = [
     ("current", Stage::Current),
     ("stored", Stage::Stored),
 ];
-const ANSWERS: [(&str, Answer); 3] = [
-    ("answered", Answer::Answered),
-    ("silent", Answer::Silent),
-    ("not_fitted", Answer::NotFitted),
-];
+const ANSWERS: [(&str, Answer); 3] =
+    [("answered", Answer::Answered), ("silent", Answer::Silent), ("not_fitted", Answer::NotFitted)];
 const SECTIONS: [(&str, Section); 3] = [
     ("explanation", Section::Explanation),
     ("summary", Section::Summary),
@@ -248,12 +245,12 @@ impl Words {
             found
         };
         let decimal_comma = choice(file, "decimal", &["point", "comma"]) == Some(1);
-        let slash_dates = match choice(file, "slash_dates", &["day-first", "month-first", "unclear"])
-        {
-            Some(0) => DayOrder::DayFirst,
-            Some(1) => DayOrder::MonthFirst,
-            _ => DayOrder::Unclear,
-        };
+        let slash_dates =
+            match choice(file, "slash_dates", &["day-first", "month-first", "unclear"]) {
+                Some(0) => DayOrder::DayFirst,
+                Some(1) => DayOrder::MonthFirst,
+                _ => DayOrder::Unclear,
+            };
         let only_settings = !table.contains_key("labels");
         let name_of = name.clone();
         self.languages.push(Language { name: name_of, decimal_comma, slash_dates, only_settings });
@@ -379,7 +376,9 @@ mod tests {
         let read = words.add(text.as_bytes(), &"x.toml".into());
         let shown: Vec<String> =
             read.account.rejects.iter().map(|r| format!("{}: {}", r.place, r.reason)).collect();
-        assert!(shown[0].starts_with("x.toml:2: unknown `decimal` of `coma`; did you mean `comma`"));
+        assert!(
+            shown[0].starts_with("x.toml:2: unknown `decimal` of `coma`; did you mean `comma`")
+        );
         assert!(shown[1].starts_with("x.toml:4: unknown key `modul`"), "{shown:?}");
         assert!(shown[2].starts_with("x.toml:5: `-` holds no letter"), "{shown:?}");
         assert_eq!(words.labels.exact(&tokens("KODE")), Some(&(Label::Code, 1)));
