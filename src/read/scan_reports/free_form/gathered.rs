@@ -64,7 +64,12 @@ pub(super) struct Gathered {
 
 impl Gathered {
     /// The module that a heading names; `None`, with a doubt, when it could be several.
-    pub fn module(&mut self, heading: &Heading, called: &str, place: &Place) -> Option<usize> {
+    pub(super) fn module(
+        &mut self,
+        heading: &Heading,
+        called: &str,
+        place: &Place,
+    ) -> Option<usize> {
         let (name, by_class, strange) = match &heading.naming {
             Naming::Several(nodes) => {
                 let reason = format!(
@@ -92,7 +97,7 @@ impl Gathered {
     }
 
     /// Notes what a report says of a module; two that contradict are a doubt.
-    pub fn answer(&mut self, module: Option<usize>, answer: Answer, place: &Place) {
+    pub(super) fn answer(&mut self, module: Option<usize>, answer: Answer, place: &Place) {
         let Some(known) = module.and_then(|at| self.modules.get_mut(at)) else { return };
         match known.answer {
             None => known.answer = Some(answer),

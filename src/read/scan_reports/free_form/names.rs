@@ -49,7 +49,7 @@ const PARTING: [char; 16] =
     ['(', ')', '[', ']', '{', '}', ':', ',', ';', '|', '=', '/', '\n', '→', '·', '"'];
 
 impl<'n> Names<'n> {
-    pub fn new(network: Option<&Network>, words: &'n Words) -> Names<'n> {
+    pub(super) fn new(network: Option<&Network>, words: &'n Words) -> Names<'n> {
         let mut names =
             Names { words, nodes: Vec::new(), classes: Vec::new(), has_network: network.is_some() };
         for node in network.map(|n| n.nodes.as_slice()).unwrap_or_default() {
@@ -67,7 +67,7 @@ impl<'n> Names<'n> {
         names
     }
 
-    pub fn split(&self, text: &str) -> Vec<Token> {
+    pub(super) fn split(&self, text: &str) -> Vec<Token> {
         tokens_parted(text, &self.words.suffixes)
     }
 
@@ -115,7 +115,7 @@ impl<'n> Names<'n> {
     ///
     /// `expected`: the place alone (a label, a column) says that it is a module. `dressed`: it looks like
     /// a heading. Neither: it has to name a known module and hardly anything else.
-    pub fn heading(&self, text: &str, expected: bool, dressed: bool) -> Option<Heading> {
+    pub(super) fn heading(&self, text: &str, expected: bool, dressed: bool) -> Option<Heading> {
         let text = bare(text);
         let mut all = self.split(text);
         if all.is_empty() || all.len() > 14 {
@@ -199,7 +199,7 @@ impl<'n> Names<'n> {
     }
 
     /// What words say of a module as a whole.
-    pub fn answer(&self, part: &[Token]) -> Option<Answer> {
+    pub(super) fn answer(&self, part: &[Token]) -> Option<Answer> {
         if let Some(answer) = self.words.answers.exact(part) {
             return Some(*answer);
         }

@@ -104,7 +104,7 @@ fn whole(object: &Object) -> Option<u32> {
 
 impl Font<'_> {
     /// The text of some bytes, its width in sizes of the font, how many letters and how many blanks.
-    pub fn read(&self, bytes: &[u8]) -> (String, f64, f64, f64) {
+    pub(super) fn read(&self, bytes: &[u8]) -> (String, f64, f64, f64) {
         let text = match &self.encoding {
             Some(encoding) => Pdf::decode_text(encoding, bytes).unwrap_or_default(),
             None => bytes.iter().map(|b| char::from(*b)).collect(),

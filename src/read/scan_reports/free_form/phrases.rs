@@ -75,7 +75,7 @@ impl<T> Default for Phrases<T> {
 
 impl<T: Clone> Phrases<T> {
     /// Adds a phrase; `false` when it holds no word. A phrase that is known keeps its meaning.
-    pub fn add(&mut self, phrase: &str, meaning: T, suffixes: &[String]) -> bool {
+    pub(super) fn add(&mut self, phrase: &str, meaning: T, suffixes: &[String]) -> bool {
         let words: Vec<String> =
             tokens_parted(phrase, suffixes).into_iter().map(|token| token.text).collect();
         let Some(first) = words.first() else { return false };
@@ -88,7 +88,7 @@ impl<T: Clone> Phrases<T> {
     }
 
     /// The longest phrase that begins at word `at`, as its number of words and its meaning.
-    pub fn at(&self, tokens: &[Token], at: usize) -> Option<(usize, &T)> {
+    pub(super) fn at(&self, tokens: &[Token], at: usize) -> Option<(usize, &T)> {
         let rest = tokens.get(at..)?;
         let list = self.by_first.get(&rest.first()?.text)?;
         let fits = |words: &[String]| {
@@ -98,7 +98,7 @@ impl<T: Clone> Phrases<T> {
     }
 
     /// The meaning of a text that is exactly one phrase.
-    pub fn exact(&self, tokens: &[Token]) -> Option<&T> {
+    pub(super) fn exact(&self, tokens: &[Token]) -> Option<&T> {
         let list = self.by_first.get(&tokens.first()?.text)?;
         let same = |words: &[String]| {
             words.len() == tokens.len() && words.iter().zip(tokens).all(|(w, t)| *w == t.text)
@@ -107,7 +107,7 @@ impl<T: Clone> Phrases<T> {
     }
 
     /// All phrases from left to right, as (first word, number of words, meaning); none overlap.
-    pub fn all<'p>(&'p self, tokens: &[Token]) -> Vec<(usize, usize, &'p T)> {
+    pub(super) fn all<'p>(&'p self, tokens: &[Token]) -> Vec<(usize, usize, &'p T)> {
         let mut found = Vec::new();
         let mut at = 0;
         while at < tokens.len() {
@@ -123,7 +123,7 @@ impl<T: Clone> Phrases<T> {
     }
 
     /// Whether any phrase stands in the text.
-    pub fn any(&self, tokens: &[Token]) -> bool {
+    pub(super) fn any(&self, tokens: &[Token]) -> bool {
         (0..tokens.len()).any(|at| self.at(tokens, at).is_some())
     }
 }

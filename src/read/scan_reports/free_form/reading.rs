@@ -38,7 +38,7 @@ pub(super) struct Reader<'r> {
 }
 
 impl<'r> Reader<'r> {
-    pub fn new(words: &'r Words, names: &'r Names<'r>) -> Reader<'r> {
+    pub(super) fn new(words: &'r Words, names: &'r Names<'r>) -> Reader<'r> {
         let gathered =
             Gathered { languages: vec![0; words.languages.len()], ..Gathered::default() };
         Reader {
@@ -56,7 +56,7 @@ impl<'r> Reader<'r> {
         }
     }
 
-    pub fn read(&mut self, document: &Document) {
+    pub(super) fn read(&mut self, document: &Document) {
         for (at, line) in document.lines.iter().enumerate() {
             self.line(line, document.lines.get(at + 1));
         }
@@ -189,7 +189,7 @@ impl<'r> Reader<'r> {
     }
 
     /// `Confirmed codes (2)`: only status words, words for codes, and numbers.
-    pub fn status_heading(&self, text: &str) -> Option<CodeStatus> {
+    pub(super) fn status_heading(&self, text: &str) -> Option<CodeStatus> {
         let said = self.names.split(text);
         let stages = self.words.status.all(&said);
         if stages.is_empty() || said.len() > 6 {
@@ -215,7 +215,7 @@ impl<'r> Reader<'r> {
     }
 
     /// Nothing of the module before holds any more.
-    pub fn leave(&mut self) {
+    pub(super) fn leave(&mut self) {
         self.module = None;
         self.status = None;
         self.listed = None;
@@ -226,7 +226,7 @@ impl<'r> Reader<'r> {
     }
 
     /// A module's heading: what follows is about it.
-    pub fn enter(&mut self, heading: &Heading, called: &str, place: &Place) {
+    pub(super) fn enter(&mut self, heading: &Heading, called: &str, place: &Place) {
         let listed = self.listed;
         self.status = None;
         self.section = None;
@@ -238,7 +238,7 @@ impl<'r> Reader<'r> {
     }
 
     /// Takes all codes of a text as findings of `module`; a later one only where a list goes on.
-    pub fn codes_of(
+    pub(super) fn codes_of(
         &mut self,
         text: &str,
         place: &Place,
@@ -286,7 +286,7 @@ impl<'r> Reader<'r> {
         last
     }
 
-    pub fn mention_all(&mut self, text: &str, place: &Place, why: &str, plain: bool) {
+    pub(super) fn mention_all(&mut self, text: &str, place: &Place, why: &str, plain: bool) {
         for one in find_codes(text) {
             if let Ok(code) = one.code
                 && !one.loose
@@ -297,16 +297,16 @@ impl<'r> Reader<'r> {
     }
 
     /// Whether the next line may be the text of the codes just read.
-    pub fn expect_text(&mut self, expected: bool) {
+    pub(super) fn expect_text(&mut self, expected: bool) {
         self.awaits_text = expected;
     }
 
-    pub fn mention(&mut self, word: u16, place: &Place, why: &str, plain: bool) {
+    pub(super) fn mention(&mut self, word: u16, place: &Place, why: &str, plain: bool) {
         let why = why.to_owned();
         self.gathered.mentions.push(Mention { word, place: place.clone(), why, plain });
     }
 
-    pub fn doubt(&mut self, place: &Place, reason: String) {
+    pub(super) fn doubt(&mut self, place: &Place, reason: String) {
         self.gathered.doubts.push((place.clone(), reason));
     }
 

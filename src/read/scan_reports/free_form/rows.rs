@@ -29,7 +29,7 @@ pub(super) struct Columns {
 
 impl Columns {
     /// The columns that a line names; `None` when it is no line of column names.
-    pub fn of_header(line: &Line, reader: &Reader<'_>) -> Option<Columns> {
+    pub(super) fn of_header(line: &Line, reader: &Reader<'_>) -> Option<Columns> {
         let cells: Vec<&Cell> = line.filled().collect();
         if cells.len() < 2 || cells.iter().any(|cell| !find_codes(&cell.text).is_empty()) {
             return None;
@@ -83,7 +83,7 @@ impl Columns {
     }
 
     /// Whether a column holds modules; `Unit` does so in a table of findings.
-    pub fn has_modules(&self) -> bool {
+    pub(super) fn has_modules(&self) -> bool {
         self.columns.iter().any(|(_, label, ..)| self.is_module(*label))
     }
 
