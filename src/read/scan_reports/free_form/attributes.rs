@@ -88,7 +88,8 @@ pub(super) fn attributes(segment: &str, words: &Words, names: &Names<'_>) -> Att
             found.status = u8::from_str_radix(digits, 16).ok().map(CodeStatus::Raw);
             continue;
         }
-        let only_times = times_form().is_match(piece) && said.len() <= 2
+        let staged = words.status.any(&said);
+        let only_times = !staged && times_form().is_match(piece) && said.len() <= 2
             || said.iter().all(|t| t.text.bytes().all(|b| b.is_ascii_digit()));
         if only_times || since_form().is_match(piece) && said.len() <= 6 {
             continue;
@@ -120,7 +121,9 @@ pub(super) fn attributes(segment: &str, words: &Words, names: &Names<'_>) -> Att
 /// Words that join status words: `and`, `code`, `is`.
 fn is_joining(token: &Token, words: &Words) -> bool {
     let one = std::slice::from_ref(token);
-    words.fillers.exact(one).is_some()
+    let digits = token.text.trim_matches(['x', '×']);
+    !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit())
+        || words.fillers.exact(one).is_some()
         || matches!(words.labels.exact(one), Some((Label::Code | Label::Status, _)))
         || matches!(token.text.as_str(), "and" | "but" | "is" | "und" | "dtc")
 }

@@ -132,6 +132,7 @@ fn stands_alone(text: &str, start: usize) -> bool {
     match before.next() {
         None => true,
         Some(c) if c.is_alphanumeric() || c == '_' => false,
+        Some('-') if ends_with_code(text.get(..start - 1).unwrap_or("")) => true,
         Some('-' | '.' | '#') => !before.next().is_some_and(char::is_alphanumeric),
         Some('/') => {
             // `U0126/U0121` is a list, `part/B0123` is not.
@@ -142,6 +143,13 @@ fn stands_alone(text: &str, start: usize) -> bool {
         }
         Some(_) => true,
     }
+}
+
+/// Whether a text ends with a code: then a dash behind it makes a span.
+fn ends_with_code(text: &str) -> bool {
+    let last = text.char_indices().rev().nth(4).map(|(at, _)| at);
+    last.and_then(|at| text.get(at..))
+        .is_some_and(|word| form().find(word).is_some_and(|found| found.len() == word.len()))
 }
 
 fn continues(after: &str) -> bool {

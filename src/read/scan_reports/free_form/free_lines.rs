@@ -114,7 +114,7 @@ impl Reader<'_> {
     fn finding(&mut self, line: &Line, behind: &str) {
         self.open = self.gathered.items.len();
         let beside = self.codes_of(behind, &line.place, self.module, None);
-        self.expect_text(!beside.text);
+        self.expect_text(line, !beside.text);
     }
 
     /// `The body control module reported U0126`: a module, then a word for reporting, then the code.

@@ -163,6 +163,7 @@ impl Html {
             "td" | "th" => self.open_cell(span(b"colspan").min(MOST_CELLS), span(b"rowspan"), line),
             "dt" => {
                 self.flush();
+                self.gap = true;
                 self.line = line;
             }
             "dd" => {

@@ -92,9 +92,6 @@ impl Reader<'_> {
     }
 
     fn code_pair(&mut self, value: &str, place: &Place) {
-        if self.record.first() == Some(&Label::Code) {
-            self.module = None;
-        }
         if find_codes(value).is_empty() {
             if let Some(answer) = self.names.answer(&self.names.split(value)) {
                 self.gathered.answer(self.module, answer, place);

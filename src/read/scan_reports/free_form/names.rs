@@ -127,7 +127,8 @@ impl<'n> Names<'n> {
         let mut answer = None;
         let mut text = text;
         // `… did not answer`, `… no faults` at the end without a mark before it.
-        if self.nodes_of(&all).0.is_empty() {
+        let named = joined(&all);
+        if !self.nodes.iter().any(|(_, name, _)| *name == named) {
             for at in 1..all.len() {
                 if let Some((length, said)) = self.words.answers.at(&all, at)
                     && at + length == all.len()

@@ -132,8 +132,8 @@ fn ending(text: &str, words: &Words, names: &Names<'_>) -> Option<Found> {
         let first = said.get(said.len() - count)?;
         // A value has to stand before it, parted from it or not.
         let start = first.start;
-        let label = label_of(trimmed.get(start..)?, words, names)?;
-        (label.0 != Label::Other || count > 1).then_some((start, label))
+        let (label, language) = *words.labels.exact(said.get(said.len() - count..)?)?;
+        Some((start, (label, language, None)))
     })
 }
 
@@ -144,7 +144,8 @@ fn bare_value(cell: &str, words: &Words, names: &Names<'_>) -> Option<Pair> {
     let (length, (label, language)) = words.labels.at(&said, 0)?;
     let rest = said.get(length..)?;
     let first = rest.first()?;
-    let value = text.get(said.get(length - 1)?.end..).unwrap_or("").trim().to_owned();
+    let value = text.get(said.get(length - 1)?.end..).unwrap_or("");
+    let value = value.trim_start_matches(['.', ' ']).trim().to_owned();
     let numeric = value
         .trim_start_matches(['-', '+', '−', '–', '~', ' '])
         .starts_with(|c: char| c.is_ascii_digit());
@@ -154,6 +155,10 @@ fn bare_value(cell: &str, words: &Words, names: &Names<'_>) -> Option<Pair> {
         }
         Label::Date | Label::OtherDate => {
             (numeric || words.months.at(rest, 0).is_some()) && rest.len() <= 9
+        }
+        // `Fleet no. QM-11`: a label of several words and a name with a digit.
+        Label::Vehicle => {
+            length > 1 && rest.len() <= 3 && value.chars().any(|c| c.is_ascii_digit())
         }
         Label::Status => words.status.exact(rest).is_some(),
         Label::Occurrences => rest.len() == 1 && first.text.bytes().all(|b| b.is_ascii_digit()),

@@ -32,7 +32,8 @@ pub(super) struct Reader<'r> {
     /// The items that the next lines may say more about: from here to the end.
     pub open: usize,
     /// Whether the line before held nothing but codes, so that this one may be their text.
-    awaits_text: bool,
+    /// It holds the column at which they began.
+    awaits_text: Option<usize>,
     /// The labels of the record being read, to tell where the next one begins.
     pub record: Vec<Label>,
 }
@@ -51,7 +52,7 @@ impl<'r> Reader<'r> {
             listed: None,
             columns: None,
             open: 0,
-            awaits_text: false,
+            awaits_text: None,
             record: Vec::new(),
         }
     }
@@ -67,7 +68,10 @@ impl<'r> Reader<'r> {
             self.record.clear();
             self.open = self.gathered.items.len();
         }
-        let awaited = std::mem::take(&mut self.awaits_text) && !line.gap && !line.heading;
+        let column = line.filled().next().map_or(0, |cell| cell.column);
+        let awaited = self.awaits_text.take().is_some_and(|code| column >= code)
+            && !line.gap
+            && !line.heading;
         if let Some(columns) = Columns::of_header(line, self) {
             self.begin_table(columns);
             return;
@@ -109,7 +113,8 @@ impl<'r> Reader<'r> {
         if !find_codes(&text).is_empty() && self.code_line(line, &text) {
             return;
         }
-        if awaited && !line.heading {
+        let answers = self.names.heading(&text, false, false).is_some_and(|h| h.answer.is_some());
+        if awaited && !answers {
             if let Some(status) = self.only_status(&text) {
                 self.give_status(status);
             }
@@ -133,6 +138,9 @@ impl<'r> Reader<'r> {
     fn part_heading(&mut self, line: &Line, text: &str) -> bool {
         let shown = bare(text).trim_end_matches(':').trim();
         let said = self.names.split(shown);
+        if self.names.answer(&said).is_some() {
+            return false;
+        }
         if said.is_empty() || said.len() > 8 || line.table != 0 && line.filled().count() > 1 {
             return false;
         }
@@ -297,8 +305,9 @@ impl<'r> Reader<'r> {
     }
 
     /// Whether the next line may be the text of the codes just read.
-    pub(super) fn expect_text(&mut self, expected: bool) {
-        self.awaits_text = expected;
+    pub(super) fn expect_text(&mut self, line: &Line, expected: bool) {
+        let column = line.filled().next().map_or(0, |cell| cell.column);
+        self.awaits_text = expected.then_some(column);
     }
 
     pub(super) fn mention(&mut self, word: u16, place: &Place, why: &str, plain: bool) {
