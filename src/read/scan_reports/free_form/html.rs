@@ -110,8 +110,8 @@ struct Rows {
     hanging: Vec<(usize, usize, String)>,
     /// Whether a row is open, and the column of its next cell.
     row: Option<usize>,
-    /// The column of the open cell, its width and its height.
-    cell: Option<(usize, usize, usize)>,
+    /// The column of the open cell and its height.
+    cell: Option<(usize, usize)>,
 }
 
 struct Html {
@@ -275,13 +275,13 @@ impl Html {
             }
             column += 1;
         }
-        rows.cell = Some((column, wide, high));
+        rows.cell = Some((column, high));
         rows.row = Some(column + wide);
         self.text.clear();
     }
 
     fn close_cell(&mut self) {
-        let Some((column, wide, high)) = self.rows.last_mut().and_then(|r| r.cell.take()) else {
+        let Some((column, high)) = self.rows.last_mut().and_then(|r| r.cell.take()) else {
             return;
         };
         let text = tidy(&std::mem::take(&mut self.text));
@@ -290,7 +290,6 @@ impl Html {
             && rows.hanging.len() < MOST_CELLS
         {
             rows.hanging.push((column, high - 1, text.clone()));
-            let _ = wide;
         }
         self.cells.push(Cell { text, column });
     }
@@ -312,15 +311,15 @@ impl Html {
     fn flush(&mut self) {
         self.close_cell();
         let mut table = 0;
-        if let Some(rows) = self.rows.last_mut() {
-            if let Some(column) = rows.row.take() {
-                table = rows.number;
-                let rest: Vec<_> = rows.hanging.extract_if(.., |(c, ..)| *c >= column).collect();
-                for (column, left, text) in rest {
-                    self.cells.push(Cell { text: text.clone(), column });
-                    if left > 1 {
-                        rows.hanging.push((column, left - 1, text));
-                    }
+        if let Some(rows) = self.rows.last_mut()
+            && let Some(column) = rows.row.take()
+        {
+            table = rows.number;
+            let rest: Vec<_> = rows.hanging.extract_if(.., |(c, ..)| *c >= column).collect();
+            for (column, left, text) in rest {
+                self.cells.push(Cell { text: text.clone(), column });
+                if left > 1 {
+                    rows.hanging.push((column, left - 1, text));
                 }
             }
         }

@@ -69,7 +69,7 @@ pub(super) fn vehicle(
         }
         ([], _, Some(path)) if path_is_known => Some((path.to_owned(), None)),
         ([], [(vehicle, place)], _) => Some((vehicle.clone(), Some((*place).clone()))),
-        ([], [(first, place), ..], path) => match (path, vin_last(gathered, &named)) {
+        ([], [(_, place), ..], path) => match (path, vin_last(gathered, &named)) {
             (_, Some((vehicle, place))) => Some((vehicle, Some(place))),
             (Some(path), None) => Some((path.to_owned(), None)),
             (None, None) => {
@@ -78,7 +78,6 @@ pub(super) fn vehicle(
                     "the vehicle may be {}; name it in the vehicles table or the path",
                     all.join(" or ")
                 );
-                let _ = first;
                 sought.doubts.push(((*place).clone(), reason));
                 None
             }
