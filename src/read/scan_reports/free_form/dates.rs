@@ -141,7 +141,8 @@ pub(super) fn read_clock<'t>(text: &'t str, words: &Words) -> Option<(Clock, &'t
     let (minute, second) = if minutes { (number(2)?, number(3).unwrap_or(0)) } else { (0, 0) };
     let fraction = if minutes { parts.get(4).map_or("", |m| m.as_str()) } else { "" };
     let rest = parts.name("rest").map_or("", |m| m.as_str());
-    if rest.starts_with(|c: char| c.is_ascii_digit()) {
+    // `13.02.2026` is no time of day.
+    if rest.trim_start_matches(['.', '/', '-']).starts_with(|c: char| c.is_ascii_digit()) {
         return None;
     }
     let following = tokens(rest);
@@ -250,6 +251,14 @@ mod tests {
             shown("2026-01-12T06:41:00+01:00", DayOrder::Unclear),
             ["2026-01-12 06:41:00 3600"]
         );
+    }
+
+    #[test]
+    fn a_date_is_no_time_of_day() {
+        let words = Words::english();
+        for text in ["13.02.2026", "12.01.26 06:15", "06:411"] {
+            assert_eq!(read_clock(text, &words), None, "{text}");
+        }
     }
 
     #[test]

@@ -130,7 +130,7 @@ fn mentions(text: &str, name: &str) -> bool {
 
 /// A value up to what only explains it.
 fn clean(text: &str) -> String {
-    let first = text.split(['(', ',', ';', '|', '\n']).next().unwrap_or("");
+    let first = text.split(['(', ',', ';', '|', '·', '\n']).next().unwrap_or("");
     let first = first.split("  ").next().unwrap_or("");
     first.trim().trim_matches(['"', '\'', '`', '#']).trim().chars().take(80).collect()
 }
