@@ -162,12 +162,41 @@ fn score(report: Option<&ScanReport>, truth: &Value) -> Score {
     score
 }
 
+/// What a folder of layouts came to, and what went wrong in words.
+struct Total {
+    layouts: usize,
+    missing: usize,
+    invented: usize,
+    assignments: usize,
+    right: usize,
+    details: usize,
+    told: String,
+}
+
 #[test]
 fn every_layout_gives_its_codes_under_its_modules() {
-    // Another folder of reports with their truth may be scored by `LAYOUTS=/folder`.
-    let folder = project().join("tests/free_form/layouts");
-    let (words, network) = (words(), network(&folder));
-    let folder = std::env::var("LAYOUTS").map_or(folder, std::path::PathBuf::from);
+    let total = scored("tests/free_form/layouts");
+    let told = &total.told;
+    let all = std::env::var("LAYOUT").is_err();
+    assert!(!all || total.layouts >= 20, "only {} layouts", total.layouts);
+    assert!(total.missing == 0 && total.invented == 0, "{told}");
+    assert!(total.right * 100 >= total.assignments * 95, "{told}");
+    assert!(total.details == 0 && total.right == total.assignments, "{told}");
+}
+
+/// Written after the reader was finished; at the first run 14 codes, 6 missing, 1 invented, 19 of 34
+/// assignments right. They keep what is reached from getting lost, and no code may be invented.
+#[test]
+fn layouts_nobody_thought_of_invent_nothing() {
+    let total = scored("tests/free_form/late");
+    assert!(total.invented == 0, "{}", total.told);
+    assert!(total.missing <= 6 && total.right >= 19, "{}", total.told);
+}
+
+/// Scores the layouts of a folder; `LAYOUT=part-of-a-name` leaves out the others.
+fn scored(folder: &str) -> Total {
+    let (words, network) = (words(), network(&project().join("tests/free_form/layouts")));
+    let folder = project().join(folder);
     let (mut codes, mut missing, mut invented) = (0, 0, 0);
     let (mut assignments, mut right, mut details) = (0, 0, 0);
     let mut told = Vec::new();
@@ -203,12 +232,6 @@ fn every_layout_gives_its_codes_under_its_modules() {
          assignments right; {details} details wrong"
     );
     eprintln!("{summary}");
-    let told = told.join("\n");
-    assert!(
-        !only.is_empty() || std::env::var("LAYOUTS").is_ok() || layouts >= 20,
-        "only {layouts} layouts"
-    );
-    assert!(missing == 0 && invented == 0, "{summary}\n{told}");
-    assert!(right * 100 >= assignments * 95, "{summary}\n{told}");
-    assert!(details == 0 && right == assignments, "{summary}\n{told}");
+    let told = format!("{summary}\n{}", told.join("\n"));
+    Total { layouts, missing, invented, assignments, right, details, told }
 }
