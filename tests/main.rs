@@ -29,5 +29,8 @@ mod captures;
 /// Laws that hold for any input.
 mod properties;
 
+/// Reports of unknown layout against their truth.
+mod free_form;
+
 /// Rehearsals as a whole.
 mod rehearse;

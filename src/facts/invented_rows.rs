@@ -29,7 +29,8 @@ fn place(file: &Arc<str>) -> impl Strategy<Value = Place> + use<> {
     let spot = prop_oneof![
         Just(Spot::Whole),
         any::<u64>().prop_map(Spot::Line),
-        any::<u64>().prop_map(Spot::Byte)
+        any::<u64>().prop_map(Spot::Byte),
+        any::<(u32, u32)>().prop_map(|(page, line)| Spot::Page(page, line))
     ];
     spot.prop_map(move |spot| Place { file: Arc::clone(&file), spot })
 }

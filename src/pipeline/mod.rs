@@ -1,6 +1,7 @@
 //! A pipeline file becomes a checked plan; the stages are run in order.
 //!
-//! `plan` checks what is asked, `sources` finds and reads the small files, `watch` takes one bus log
+//! `plan` checks what is asked, `sources` finds and reads the small files, `text_reports`
+//! reads reports of unknown layout once the networks are known, `watch` takes one bus log
 //! through `read` and `observe`, `run` is the stages in order, `outputs` hands findings to `reports`.
 
 mod logs;
@@ -9,6 +10,7 @@ pub mod plan;
 mod progress;
 mod run;
 mod sources;
+mod text_reports;
 mod watch;
 
 pub use progress::{Progress, Quiet};

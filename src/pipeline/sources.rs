@@ -6,14 +6,18 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::plan::Plan;
+use super::text_reports::{self, TextReport};
 use crate::conditions::WeatherTable;
 use crate::read::finding::{Found, find};
 use crate::read::frames::{EXPECTED, LogTables, check_table_header, log_format};
 use crate::read::networks::read_network;
 use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
+use crate::read::scan_reports::free_form::{Document, holds_codes, take_apart};
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
-use crate::read::tables::{Form, read_modules, read_service, read_vehicles, read_weather};
+use crate::read::tables::{
+    Form, SCAN_REPORTS, read_modules, read_service, read_vehicles, read_weather,
+};
 use crate::read::{Account, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow};
 use crate::vocabulary::{Network, Place, Reject};
 
@@ -38,6 +42,10 @@ pub(super) struct Sources {
     /// What each file was taken for, in order of name: for `check`.
     pub taken_for: Vec<(String, String)>,
     pub remarks: Vec<String>,
+    /// Reports of unknown layout that are still to be read.
+    pub texts: Vec<TextReport>,
+    /// Files of report words, by name.
+    pub words: Vec<(Arc<str>, Vec<u8>)>,
 }
 
 /// What one file gave.
@@ -49,6 +57,9 @@ enum Given {
     Modules(Vec<ModuleRow>),
     Notes(Vec<ServiceNote>),
     Network(Box<Network>),
+    /// A report of unknown layout; it is read when the networks are known.
+    Text(Box<TextReport>),
+    Words(Arc<str>, Vec<u8>),
     Nothing,
     Skipped(String),
 }
@@ -63,6 +74,7 @@ enum Wanted {
     Modules,
     Notes,
     Network,
+    Words,
     /// Whatever its content says.
     Anything,
 }
@@ -78,7 +90,7 @@ struct Taken {
 /// Finds and reads.
 pub(super) fn read(plan: &Plan) -> Sources {
     let inputs = &plan.inputs;
-    let wanted: [(&str, &[String], Wanted); 8] = [
+    let wanted: [(&str, &[String], Wanted); 9] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
         ("scan_reports", &inputs.scan_reports, Wanted::Report),
         ("weather", &inputs.weather, Wanted::Weather),
@@ -86,6 +98,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
         ("modules", &inputs.modules, Wanted::Modules),
         ("service", &inputs.service, Wanted::Notes),
         ("networks", &inputs.networks, Wanted::Network),
+        ("report_words", &inputs.report_words, Wanted::Words),
         ("folder", &inputs.by_content, Wanted::Anything),
     ];
     let mut sources = Sources::default();
@@ -106,6 +119,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
     for one in taken {
         sources.pour(one, &mut weather);
     }
+    text_reports::read(plan, &mut sources);
     sources.weather = WeatherTable::new(weather);
     sources.reports.sort_by(|a, b| {
         (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
@@ -160,6 +174,8 @@ impl Sources {
                     self.networks.insert(network.name.clone(), *network);
                 }
             }
+            Given::Text(text) => self.texts.push(*text),
+            Given::Words(name, bytes) => self.words.push((name, bytes)),
             Given::Nothing => {}
             Given::Skipped(why) => self.tally.skipped.push((taken.name.to_string(), why)),
         }
@@ -220,15 +236,19 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
     let zone = plan.timezone;
     let bytes = opened.bytes;
     taken.account.join(opened.account);
-    let is_table = matches!(opened.kind, Kind::Csv { .. });
+    let is_table = is_scan_table(plan, &opened.kind);
+    let kind = opened.kind;
     let mut account = Account::default();
     let (given, what) = match asked {
         Wanted::Log => {
             let size = opened.size;
-            let what = format!("bus log, {}", log_format(&opened.kind).unwrap_or("unknown"));
+            let what = format!("bus log, {}", log_format(&kind).unwrap_or("unknown"));
             (Given::Log(LogFile { found, size }), what)
         }
         Wanted::Report => {
+            if !is_table && kind != Kind::ScanReportJson {
+                return text_report(taken, wanted, take_apart(bytes, &kind, &name), found);
+            }
             let reading = if is_table {
                 read_scan_table(bytes, &name, vehicle, &plan.columns_of("scan_reports"), zone)
             } else {
@@ -274,6 +294,10 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
                 None => (Given::Nothing, "refused: no network description".to_owned()),
             }
         }
+        Wanted::Words => {
+            let whole = read_whole(bytes, &name, &mut account);
+            (Given::Words(Arc::clone(&name), whole), "report words".to_owned())
+        }
         Wanted::Anything => (Given::Nothing, String::new()),
     };
     let rejected = account.rejects.len();
@@ -284,11 +308,33 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
     taken
 }
 
+/// Whether a table is one of ours: it has two of our columns, or the pipeline names its columns.
+fn is_scan_table(plan: &Plan, kind: &Kind) -> bool {
+    let Kind::Csv { header } = kind else { return false };
+    !plan.columns_of("scan_reports").is_empty() || SCAN_REPORTS.likeness(header) >= 3
+}
+
+/// A report of unknown layout. A file that nobody called a report and that holds no code is left alone.
+fn text_report(mut taken: Taken, wanted: Wanted, document: Document, found: Found) -> Taken {
+    if wanted == Wanted::Anything && !holds_codes(&document) {
+        let why =
+            "text without a trouble code, no bus log, scan report, table or network description";
+        taken.what = format!("skipped: {why}");
+        taken.given = Given::Skipped(why.to_owned());
+        return taken;
+    }
+    taken.given = Given::Text(Box::new(TextReport { found, document }));
+    taken
+}
+
 fn by_content(kind: &Kind) -> Option<Wanted> {
     match kind {
         Kind::ScanReportJson => Some(Wanted::Report),
         Kind::NetworkToml => Some(Wanted::Network),
-        Kind::Csv { header } => match Form::of_header(header)?.input {
+        Kind::ReportWords => Some(Wanted::Words),
+        Kind::Html | Kind::Pdf | Kind::UnknownText | Kind::Utf16 => Some(Wanted::Report),
+        Kind::Csv { header } => match Form::of_header(header).map_or("", |form| form.input) {
+            "" => Some(Wanted::Report),
             "weather" => Some(Wanted::Weather),
             "vehicles" => Some(Wanted::Vehicles),
             "modules" => Some(Wanted::Modules),
@@ -305,7 +351,16 @@ fn by_content(kind: &Kind) -> Option<Wanted> {
 fn fits(kind: &Kind, wanted: Wanted) -> bool {
     match wanted {
         Wanted::Log => log_format(kind).is_some(),
-        Wanted::Report => matches!(kind, Kind::ScanReportJson | Kind::Csv { .. }),
+        Wanted::Report => matches!(
+            kind,
+            Kind::ScanReportJson
+                | Kind::Csv { .. }
+                | Kind::Html
+                | Kind::Pdf
+                | Kind::UnknownText
+                | Kind::Utf16
+        ),
+        Wanted::Words => matches!(kind, Kind::ReportWords | Kind::UnknownText),
         Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
         Wanted::Weather | Wanted::Vehicles | Wanted::Modules | Wanted::Notes => {
             matches!(kind, Kind::Csv { .. } | Kind::UnknownText)
@@ -317,12 +372,13 @@ fn fits(kind: &Kind, wanted: Wanted) -> bool {
 fn expected(wanted: Wanted) -> &'static str {
     match wanted {
         Wanted::Log => EXPECTED,
-        Wanted::Report => "a scan report (JSON, JSON Lines or CSV)",
+        Wanted::Report => "a scan report (JSON, CSV, text, HTML or PDF)",
         Wanted::Weather => "a weather table (CSV)",
         Wanted::Vehicles => "a vehicles table (CSV)",
         Wanted::Modules => "a modules table (CSV)",
         Wanted::Notes => "a table of service notes (CSV)",
         Wanted::Network => "a network description (TOML)",
+        Wanted::Words => "report words (TOML)",
         Wanted::Anything => "an input",
     }
 }

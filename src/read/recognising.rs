@@ -24,6 +24,12 @@ pub enum Kind {
     NetworkToml,
     /// A pipeline file.
     PipelineToml,
+    /// Words by which reports of unknown layout are read.
+    ReportWords,
+    /// HTML, or XML that reads like it.
+    Html,
+    /// A PDF document.
+    Pdf,
     /// A pcap or pcapng capture.
     Pcap,
     /// A Parquet file.
@@ -50,8 +56,7 @@ pub enum Kind {
 }
 
 /// Formats with a fixed beginning.
-const BEGINNINGS: [(&[u8], &str); 6] = [
-    (b"%PDF-", "PDF document"),
+const BEGINNINGS: [(&[u8], &str); 5] = [
     (b"PK\x03\x04", "zip archive (or office document)"),
     (b"\xFD7zXZ\x00", "xz file"),
     (b"BZh", "bzip2 file"),
@@ -70,6 +75,9 @@ pub fn recognise(first: &[u8]) -> Kind {
     }
     if let Some(kind) = columnar(first) {
         return kind;
+    }
+    if first.starts_with(b"%PDF-") {
+        return Kind::Pdf;
     }
     if let Some((_, name)) = BEGINNINGS.iter().find(|(start, _)| first.starts_with(start)) {
         return Kind::Foreign(name);
@@ -95,7 +103,7 @@ fn recognise_text(text: &str) -> Kind {
         return Kind::ScanReportJson;
     }
     if first == Some('<') {
-        return Kind::Foreign("HTML or XML document");
+        return Kind::Html;
     }
     if let Some(kind) = recognise_toml(trimmed) {
         return kind;
@@ -107,6 +115,10 @@ fn recognise_text(text: &str) -> Kind {
     Kind::UnknownText
 }
 
+/// Tables that only a file of report words has.
+const WORD_TABLES: [&str; 5] =
+    ["[labels]", "[answers]", "[sections]", "[months]", "[modules.classes]"];
+
 fn recognise_toml(text: &str) -> Option<Kind> {
     for line in text.lines().map(str::trim).take(200) {
         if line.starts_with("[[bus") || line.starts_with("[[node") || line.starts_with("[[branch") {
@@ -116,9 +128,13 @@ fn recognise_toml(text: &str) -> Option<Kind> {
         {
             return Some(Kind::PipelineToml);
         }
+        if WORD_TABLES.contains(&line) {
+            return Some(Kind::ReportWords);
+        }
         match line.split_once('=').map(|(key, _)| key.trim()) {
             Some("network") => return Some(Kind::NetworkToml),
             Some("view" | "timezone") => return Some(Kind::PipelineToml),
+            Some("language" | "slash_dates") => return Some(Kind::ReportWords),
             _ => {}
         }
     }
@@ -217,6 +233,9 @@ impl Kind {
             ),
             Kind::NetworkToml => format!("a network description, expected {expected}"),
             Kind::PipelineToml => format!("a pipeline file, expected {expected}"),
+            Kind::ReportWords => format!("a file of report words, expected {expected}"),
+            Kind::Html => format!("HTML or XML document, expected {expected}"),
+            Kind::Pdf => format!("PDF document, expected {expected}"),
         }
     }
 }
@@ -248,7 +267,9 @@ mod tests {
             (b"\xFF\xFF\xFF\xFF\x88\x01\0\0", Kind::ArrowStream),
             (b"MDF     4.10    ", Kind::Mdf),
             (b"UnFinMF 4.10    ", Kind::Mdf),
-            (b"%PDF-1.7", Kind::Foreign("PDF document")),
+            (b"%PDF-1.7\n%\xE2\xE3", Kind::Pdf),
+            (b" <!doctype html>", Kind::Html),
+            (b"language = \"Deutsch\"\n[labels]\n", Kind::ReportWords),
             (b"\xFF\xFEa\x00", Kind::Utf16),
             (b"a\x00b\x00c\x00d\x00", Kind::Utf16),
             (b"abc\x01\x00\xFF", Kind::Binary { offset: 3 }),

@@ -200,7 +200,7 @@ fn clock_of(hour: &str, minute: &str, second: &str, fraction: &str) -> Option<Na
     )
 }
 
-fn offset_seconds(text: &str) -> Option<i64> {
+pub(crate) fn offset_seconds(text: &str) -> Option<i64> {
     if text.eq_ignore_ascii_case("z") {
         return Some(0);
     }

@@ -14,6 +14,8 @@ pub enum Spot {
     Line(u64),
     /// A byte offset, counted from 0, after decompression.
     Byte(u64),
+    /// A line of a page, both counted from 1.
+    Page(u32, u32),
 }
 
 /// A file (relative to the pipeline file, with `/`) and a spot in it.
@@ -38,6 +40,12 @@ impl Place {
         Place { file: Arc::clone(file), spot: Spot::Byte(offset) }
     }
 
+    /// A line of a page of a file.
+    #[must_use]
+    pub fn page(file: &Arc<str>, page: u32, line: u32) -> Place {
+        Place { file: Arc::clone(file), spot: Spot::Page(page, line) }
+    }
+
     /// A file as a whole.
     #[must_use]
     pub fn whole(file: &Arc<str>) -> Place {
@@ -54,6 +62,10 @@ impl Place {
             if let Some(offset) = spot.strip_prefix("byte ").and_then(|n| n.parse().ok()) {
                 return Place { file: file.into(), spot: Spot::Byte(offset) };
             }
+            let paged = spot.strip_prefix("page ").and_then(|s| s.split_once(" line "));
+            if let Some((Ok(page), Ok(line))) = paged.map(|(p, l)| (p.parse(), l.parse())) {
+                return Place { file: file.into(), spot: Spot::Page(page, line) };
+            }
         }
         Place { file: text.into(), spot: Spot::Whole }
     }
@@ -65,6 +77,7 @@ impl fmt::Display for Place {
             Spot::Whole => f.write_str(&self.file),
             Spot::Line(line) => write!(f, "{}:{line}", self.file),
             Spot::Byte(offset) => write!(f, "{}:byte {offset}", self.file),
+            Spot::Page(page, line) => write!(f, "{}:page {page} line {line}", self.file),
         }
     }
 }

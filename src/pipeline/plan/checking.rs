@@ -15,8 +15,16 @@ use crate::read::toml_text::{TomlText, Word};
 use crate::vocabulary::{Instant, Place, Reject};
 
 const KEYS: [&str; 7] = ["title", "view", "timezone", "inputs", "columns", "period", "output"];
-const INPUT_KEYS: [&str; 7] =
-    ["bus_logs", "scan_reports", "weather", "vehicles", "modules", "service", "networks"];
+const INPUT_KEYS: [&str; 8] = [
+    "bus_logs",
+    "scan_reports",
+    "weather",
+    "vehicles",
+    "modules",
+    "service",
+    "networks",
+    "report_words",
+];
 
 pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, PlanFaults> {
     let text = std::str::from_utf8(bytes).map_err(|error| {
@@ -112,9 +120,11 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         modules: patterns("modules"),
         service: patterns("service"),
         networks: patterns("networks"),
+        report_words: patterns("report_words"),
         by_content: Vec::new(),
     };
-    if inputs == Inputs::default() && file.faults.is_empty() {
+    let read = Inputs { report_words: Vec::new(), ..inputs.clone() };
+    if read == Inputs::default() && file.faults.is_empty() {
         let reason =
             format!("[inputs] names nothing to read; give one of {}", INPUT_KEYS.join(", "));
         file.fault(&span, reason);

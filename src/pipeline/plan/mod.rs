@@ -70,6 +70,8 @@ pub struct Inputs {
     pub service: Vec<String>,
     /// Network descriptions.
     pub networks: Vec<String>,
+    /// Words by which reports of unknown layout are read, besides the built-in ones.
+    pub report_words: Vec<String>,
     /// Files whose place among the inputs is told by their content: only in a plan for a folder.
     pub by_content: Vec<String>,
 }

@@ -1,9 +1,10 @@
 //! Scan reports: what the modules said when a tester asked them all.
 //!
-//! In: JSON (one object, an array, JSON Lines) or a table. Out: [`crate::read::ScanReport`]s with the
+//! In: JSON (one object, an array, JSON Lines), a table, or text, HTML or PDF of unknown layout. Out: [`crate::read::ScanReport`]s with the
 //! place of every node and code. What is said twice or wrongly is refused alone, never guessed.
 
 mod codes;
+pub mod free_form;
 mod json;
 mod located;
 mod pieces;

@@ -201,6 +201,15 @@ impl Form {
         self.fields.iter().enumerate().find(|(_, field)| field.name == name)
     }
 
+    /// How many columns of a header line bear names of this form.
+    #[must_use]
+    pub fn likeness(&self, header: &str) -> usize {
+        let separator = super::cells::separator_of(header);
+        let cells = super::cells::split_cells(header, separator).unwrap_or_default();
+        let is_field = |cell: &&String| self.field(&cell.to_lowercase()).is_some();
+        cells.iter().filter(is_field).count()
+    }
+
     /// The names of all fields.
     #[must_use]
     pub fn names(&self) -> Vec<&'static str> {

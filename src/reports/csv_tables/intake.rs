@@ -14,6 +14,7 @@ pub(super) fn rejects(tally: &Tally) -> Result<Output, ReportError> {
             Spot::Whole => Cell("whole file".to_owned()),
             Spot::Line(line) => Cell(format!("line {line}")),
             Spot::Byte(offset) => Cell(format!("byte {offset}")),
+            Spot::Page(page, line) => Cell(format!("page {page} line {line}")),
         };
         sheet.row([
             text(&reject.place.file),
