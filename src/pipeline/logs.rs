@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::hands::Hands;
 use super::progress::Progress;
 use super::sources::{LogFile, Sources};
 use super::watch::watch;
@@ -47,8 +48,10 @@ struct Watched {
 pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<String>) -> ByVehicle {
     let logs = &how.sources.logs;
     how.progress.begin(logs.len() as u64, logs.iter().map(|l| l.size).sum());
-    let two_threads = logs.len() < rayon::current_num_threads().max(2);
-    let watched: Vec<Watched> = logs.par_iter().map(|log| one(how, log, two_threads)).collect();
+    let hands = Hands::new(rayon::current_num_threads(), logs.len());
+    // One log at a time for each thread, so that no thread holds logs back while another is free.
+    let watched: Vec<Watched> =
+        logs.par_iter().with_max_len(1).map(|log| one(how, log, &hands)).collect();
     how.progress.end();
     let mut by_vehicle = ByVehicle::new();
     let mut relative: BTreeMap<String, i64> = BTreeMap::new();
@@ -78,7 +81,8 @@ pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<Strin
     by_vehicle
 }
 
-fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
+fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
+    let _hand = hands.begin_file();
     let captures = &log.found.captures;
     let vehicle = captures.vehicle.clone().unwrap_or_else(|| how.only_vehicle.to_owned());
     let network = how.sources.network_of(&vehicle);
@@ -104,7 +108,7 @@ fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
         }
     }
     if !out.reused {
-        out.log = fresh(log, network, captures.bus.as_deref(), two_threads);
+        out.log = fresh(log, network, captures.bus.as_deref(), hands);
         if let (Some(store), Some(key)) = (how.store, &key)
             && let Err(error) = store.put(key, &out.log)
         {
@@ -120,14 +124,14 @@ fn fresh(
     log: &LogFile,
     network: Option<&Network>,
     bus: Option<&str>,
-    two_threads: bool,
+    hands: &Hands,
 ) -> StoredLog {
     let name = &log.found.name;
     match open(&log.found.path, name) {
         Ok(opened) => {
             let senders = Senders::new(network);
             let mut account = opened.account;
-            let mut stored = watch(opened.bytes, name, &senders, bus, 0, two_threads);
+            let mut stored = watch(opened.bytes, name, &senders, bus, 0, hands);
             for (what, times) in std::mem::take(&mut stored.leniencies) {
                 account.lenient_times(&what, times);
             }

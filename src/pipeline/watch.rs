@@ -1,63 +1,33 @@
 //! One bus log through `read` and `observe`: bytes in, facts and account out, memory bounded.
 //!
-//! Parsing and watching are two hands: with `two_threads` they work at the same time, on batches that
-//! go back and forth, with the same result as one after the other.
+//! The log's own thread watches; other hands, when they are free, read chunks of the log beside it.
+//! The result is the same with any number of hands.
 
 use std::io::Read;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
+use super::hands::Hands;
+use super::split;
 use crate::facts::StoredLog;
 use crate::observe::{Observer, Senders};
 use crate::read::Account;
-use crate::read::frames::{Frame, TextLog};
-use crate::vocabulary::{Place, Reject};
-
-/// Bytes read at a time.
-const BLOCK: usize = 256 * 1024;
-/// Batches under way between the two threads.
-const UNDER_WAY: usize = 4;
-
-type Batch = (Vec<Frame>, Vec<String>);
-/// Takes a batch with the interface names, gives back an empty buffer.
-type Give<'a> = dyn Fn(Vec<Frame>, &[String]) -> Vec<Frame> + 'a;
 
 /// Watches one text log from a stream of decompressed bytes.
 ///
-/// `bus` is what the path says of the bus; `shift` is added to every time, nanoseconds.
+/// `bus` is what the path says of the bus; `shift` is added to every time, nanoseconds; `hands` are
+/// those that may help.
 #[must_use]
 pub fn watch(
-    mut bytes: impl Read + Send,
+    bytes: impl Read + Send,
     name: &Arc<str>,
     senders: &Senders,
     bus: Option<&str>,
     shift: i64,
-    two_threads: bool,
+    hands: &Hands,
 ) -> StoredLog {
     let mut observer = Observer::default();
-    let read = if two_threads {
-        let (full, filled) = sync_channel::<Batch>(UNDER_WAY);
-        let (emptied, empty) = sync_channel::<Vec<Frame>>(UNDER_WAY + 2);
-        std::thread::scope(|scope| {
-            let parser = scope.spawn(|| parse(&mut bytes, name, &full_of(full, empty)));
-            while let Ok((mut frames, interfaces)) = filled.recv() {
-                observer.push(&frames, &interfaces);
-                frames.clear();
-                // A full way back only means that a buffer is dropped.
-                let _ = emptied.try_send(frames);
-            }
-            parser.join().unwrap_or_else(|_| broken(name))
-        })
-    } else {
-        let observer = std::cell::RefCell::new(&mut observer);
-        parse(&mut bytes, name, &|frames: Vec<Frame>, interfaces: &[String]| {
-            observer.borrow_mut().push(&frames, interfaces);
-            let mut frames = frames;
-            frames.clear();
-            frames
-        })
-    };
-    let (log, failure) = read;
+    let (log, failure) =
+        split::read(bytes, name, hands, &mut |frames, names| observer.push(frames, names));
     let seen = observer.finish(senders, bus, name, shift);
     let mut account = Account::default();
     for (what, times) in &seen.leniencies {
@@ -75,48 +45,4 @@ pub fn watch(
         rejects,
         skipped: None,
     }
-}
-
-/// The parser's way to give a batch and get an empty buffer, over two channels.
-fn full_of(
-    full: SyncSender<Batch>,
-    empty: Receiver<Vec<Frame>>,
-) -> impl Fn(Vec<Frame>, &[String]) -> Vec<Frame> {
-    move |frames, interfaces| {
-        // The watcher only goes away when it panics, which the scope passes on.
-        let _ = full.send((frames, interfaces.to_vec()));
-        empty.try_recv().unwrap_or_default()
-    }
-}
-
-fn broken(name: &Arc<str>) -> (TextLog, Option<Reject>) {
-    let reason = "the reader stopped by an inner fault; please report it with the file";
-    (TextLog::new(name), Some(Reject::one(Place::whole(name), reason)))
-}
-
-/// Reads the stream to its end or its break.
-fn parse(bytes: &mut impl Read, name: &Arc<str>, give: &Give<'_>) -> (TextLog, Option<Reject>) {
-    let mut log = TextLog::new(name);
-    let mut block = vec![0u8; BLOCK];
-    let mut frames = Vec::with_capacity(BLOCK / 32);
-    let mut offset = 0u64;
-    let mut failure = None;
-    loop {
-        match bytes.read(&mut block) {
-            Ok(0) => break,
-            Ok(n) => {
-                offset += n as u64;
-                log.push(&block[..n], &mut frames);
-                frames = give(frames, &log.interfaces);
-            }
-            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
-            Err(error) => {
-                failure = Some(Reject::one(Place::byte(name, offset), error.to_string()));
-                break;
-            }
-        }
-    }
-    log.finish(&mut frames);
-    give(frames, &log.interfaces);
-    (log, failure)
 }

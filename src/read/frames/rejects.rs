@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use crate::vocabulary::{Place, Reject};
+use crate::vocabulary::{Place, Reject, Spot};
 
 /// How many entries a file may have of its own; the rest is summed into one entry a reason.
 const OWN_ENTRIES: usize = 200;
@@ -50,6 +50,21 @@ impl RejectList {
         } else if let Some(last) = self.overflow.last_mut() {
             last.records += 1;
             last.reason = "further lines of many kinds that are not frames".to_owned();
+        }
+    }
+
+    /// Whether every rejected line is told by its own entry or run: nothing was summed for room.
+    pub(super) fn is_complete(&self) -> bool {
+        self.overflow.is_empty()
+    }
+
+    /// Takes the lines of a complete list whose lines count from behind line `behind`.
+    pub(super) fn append(&mut self, part: &RejectList, behind: u64) {
+        for run in &part.entries {
+            let Spot::Line(first) = run.place.spot else { continue };
+            for line in first..first + run.records {
+                self.line(behind + line, &run.reason);
+            }
         }
     }
 
