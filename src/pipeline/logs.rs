@@ -120,12 +120,7 @@ fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
     out
 }
 
-fn fresh(
-    log: &LogFile,
-    network: Option<&Network>,
-    bus: Option<&str>,
-    hands: &Hands,
-) -> StoredLog {
+fn fresh(log: &LogFile, network: Option<&Network>, bus: Option<&str>, hands: &Hands) -> StoredLog {
     let name = &log.found.name;
     match open(&log.found.path, name) {
         Ok(opened) => {

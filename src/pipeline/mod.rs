@@ -11,6 +11,8 @@ mod progress;
 mod run;
 mod sources;
 mod split;
+#[cfg(test)]
+mod split_tests;
 mod watch;
 
 pub use hands::{Hand, Hands};

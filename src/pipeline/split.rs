@@ -88,9 +88,19 @@ pub(super) fn read(
     hands: &Hands,
     watch: &mut dyn FnMut(&[Frame], &[String]),
 ) -> (TextLog, Option<Reject>) {
+    read_in_chunks(CHUNK, bytes, name, hands, watch)
+}
+
+pub(super) fn read_in_chunks(
+    size: usize,
+    bytes: impl Read + Send,
+    name: &Arc<str>,
+    hands: &Hands,
+    watch: &mut dyn FnMut(&[Frame], &[String]),
+) -> (TextLog, Option<Reject>) {
     let work = Work {
         table: Mutex::new(Table {
-            source: Some(Chunks::new(bytes, CHUNK)),
+            source: Some(Chunks::new(bytes, size)),
             exhausted: false,
             failure: None,
             parts: VecDeque::new(),
@@ -104,8 +114,8 @@ pub(super) fn read(
         hands,
     };
     let mut log = TextLog::new(name);
-    // A helper that panics ends the scope's own panic: the alarm has told everybody, and the panic is
-    // passed on as the loss of the file, not of the run.
+    // A panic in any hand ends the scope: the alarm has told the others, and what is lost is the rest
+    // of this file, not the run.
     let whole = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
         std::thread::scope(|scope| work.in_order(scope, &mut log, watch));
     }));
@@ -178,13 +188,17 @@ impl<R: Read + Send> Work<'_, R> {
     }
 
     /// Takes a chunk off the source, gives the source back, and reads the chunk.
-    fn fill<'t>(&'t self, job: Job<R>, table: MutexGuard<'t, Table<R>>) -> MutexGuard<'t, Table<R>> {
+    fn fill<'t>(
+        &'t self,
+        job: Job<R>,
+        table: MutexGuard<'t, Table<R>>,
+    ) -> MutexGuard<'t, Table<R>> {
         drop(table);
         let Job { mut source, mut buffers } = job;
         let length = source.next(&mut buffers.bytes).map(<[u8]>::len);
-        let failure = source.failure().map(|(error, offset)| {
-            Reject::one(Place::byte(self.name, offset), error.to_string())
-        });
+        let failure = source
+            .failure()
+            .map(|(error, offset)| Reject::one(Place::byte(self.name, offset), error.to_string()));
         let mut table = self.lock();
         table.source = Some(source);
         table.failure = failure;

@@ -27,14 +27,8 @@ pub enum Shape {
 
 impl Shape {
     /// All shapes, in the order they are measured.
-    pub const ALL: [Shape; 6] = [
-        Shape::Base,
-        Shape::Extended,
-        Shape::Thousand,
-        Shape::Fd,
-        Shape::Errors,
-        Shape::TwoBuses,
-    ];
+    pub const ALL: [Shape; 6] =
+        [Shape::Base, Shape::Extended, Shape::Thousand, Shape::Fd, Shape::Errors, Shape::TwoBuses];
 
     /// What is printed for it.
     pub fn name(self) -> &'static str {

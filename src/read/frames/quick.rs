@@ -5,6 +5,7 @@
 //! the length of the data is found by arithmetic, not by a loop. `None` always means "read it
 //! carefully", never "reject", and what is read here is what `fields` would read.
 
+use super::fields::LAST_SECOND;
 use super::frame::{Frame, FrameKind};
 use super::hexadecimal::{Digits, HALF_OF, all_hexadecimal, digits, eight};
 use crate::vocabulary::{Identifier, Instant, NANOS_PER_SECOND};
@@ -119,7 +120,7 @@ impl Quick {
             }
             value = value * 10 + i64::from(digit - b'0');
         }
-        if value > i64::MAX / NANOS_PER_SECOND - 1 {
+        if value >= LAST_SECOND {
             return None;
         }
         self.seconds = value * NANOS_PER_SECOND;

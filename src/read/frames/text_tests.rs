@@ -101,6 +101,7 @@ fn what_is_not_a_frame_is_rejected_with_a_reason() {
         ("(1.0) can0 800#00", "above 7FF"),
         ("(1.0) can0 123##0112233445566778899AA", "no CAN FD frame"),
         ("(99999999999.0) can0 123#00", "seconds.fraction"),
+        ("(9223372035.999999) can0 123#00", "after the year 2116"),
         ("(1.0) can0", "before an identifier"),
         ("(1.0 can0 123#00", "closing bracket"),
         ("(1.0) can0 123 [4] 11 22", "fewer data bytes"),

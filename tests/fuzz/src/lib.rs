@@ -6,14 +6,14 @@
 pub mod targets;
 
 // The stages, in their order.
-#[path = "../../../src/vocabulary/mod.rs"]
-pub mod vocabulary;
 #[path = "../../../src/numerics/mod.rs"]
 pub mod numerics;
+#[path = "../../../src/observe/mod.rs"]
+pub mod observe;
+pub mod pipeline;
 #[path = "../../../src/protocol/mod.rs"]
 pub mod protocol;
 #[path = "../../../src/read/mod.rs"]
 pub mod read;
-#[path = "../../../src/observe/mod.rs"]
-pub mod observe;
-pub mod pipeline;
+#[path = "../../../src/vocabulary/mod.rs"]
+pub mod vocabulary;
