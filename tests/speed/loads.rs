@@ -10,7 +10,7 @@ use std::path::Path;
 
 /// The shapes of logs that are measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Shape {
+pub(crate) enum Shape {
     /// 72 identifiers of 11 bits, 8 bytes.
     Base,
     /// 72 identifiers of 29 bits, 8 bytes.
@@ -27,11 +27,11 @@ pub enum Shape {
 
 impl Shape {
     /// All shapes, in the order they are measured.
-    pub const ALL: [Shape; 6] =
+    pub(crate) const ALL: [Shape; 6] =
         [Shape::Base, Shape::Extended, Shape::Thousand, Shape::Fd, Shape::Errors, Shape::TwoBuses];
 
     /// What is printed for it.
-    pub fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'static str {
         match self {
             Shape::Base => "11 bit",
             Shape::Extended => "29 bit",
@@ -50,7 +50,7 @@ const FD_BYTES: [usize; 4] = [12, 16, 32, 64];
 const BEGIN_S: u64 = 1_767_592_800;
 
 /// Writes a log of `frames` lines.
-pub fn write(shape: Shape, frames: u64, path: &Path) -> Result<()> {
+pub(crate) fn write(shape: Shape, frames: u64, path: &Path) -> Result<()> {
     let mut out = BufWriter::with_capacity(1 << 20, File::create(path)?);
     let identifiers: u64 = if shape == Shape::Thousand { 1000 } else { 72 };
     // With many identifiers each is slow, so that the bus carries about as much.
