@@ -39,7 +39,7 @@ impl Hands {
 
     /// A further hand for a file under way; `None` while files wait or all hands are at work.
     #[must_use]
-    pub fn borrow(&self) -> Option<Hand<'_>> {
+    pub fn lend(&self) -> Option<Hand<'_>> {
         if self.files_waiting.load(Ordering::SeqCst) > 0 || self.stopped() {
             return None;
         }
@@ -73,16 +73,16 @@ mod tests {
     fn files_come_before_pieces_of_files() {
         let hands = Hands::new(2, 2);
         let first = hands.begin_file();
-        assert!(hands.borrow().is_none(), "a file waits");
+        assert!(hands.lend().is_none(), "a file waits");
         let second = hands.begin_file();
-        assert!(hands.borrow().is_none(), "both hands are at work");
+        assert!(hands.lend().is_none(), "both hands are at work");
         drop(second);
-        let lent = hands.borrow();
+        let lent = hands.lend();
         assert!(lent.is_some());
-        assert!(hands.borrow().is_none());
+        assert!(hands.lend().is_none());
         drop((first, lent));
-        assert!(hands.borrow().is_some());
+        assert!(hands.lend().is_some());
         hands.stop();
-        assert!(hands.borrow().is_none(), "no new work after a stop");
+        assert!(hands.lend().is_none(), "no new work after a stop");
     }
 }

@@ -140,7 +140,7 @@ impl<R: Read + Send> Work<'_, R> {
     ) {
         let _alarm = Alarm(self);
         let mut table = self.lock();
-        table.lend(FOR_EACH + 1);
+        table.add_buffers(FOR_EACH + 1);
         loop {
             if let Some(Some(_)) = table.parts.front() {
                 let Some(Some(filled)) = table.parts.pop_front() else { continue };
@@ -162,9 +162,9 @@ impl<R: Read + Send> Work<'_, R> {
             // The first chunk is read without help: most logs are no longer.
             if table.front + table.parts.len() as u64 > 0
                 && !table.exhausted
-                && let Some(hand) = self.hands.borrow()
+                && let Some(hand) = self.hands.lend()
             {
-                table.lend(FOR_EACH);
+                table.add_buffers(FOR_EACH);
                 scope.spawn(move || self.help(hand));
             }
             table = match table.begin() {
@@ -232,7 +232,7 @@ struct Job<R> {
 
 impl<R> Table<R> {
     /// Adds buffers, up to the most there may be.
-    fn lend(&mut self, more: usize) {
+    fn add_buffers(&mut self, more: usize) {
         for _ in 0..more.min(MOST.saturating_sub(self.buffers)) {
             self.spare.push(Buffers::default());
             self.buffers += 1;
