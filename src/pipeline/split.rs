@@ -142,6 +142,12 @@ impl<R: Read + Send> Work<'_, R> {
         let mut table = self.lock();
         table.add_buffers(FOR_EACH + 1);
         loop {
+            let over = table.exhausted && table.parts.is_empty();
+            if over || table.broken || self.hands.stopped() {
+                table.exhausted = true;
+                self.changed.notify_all();
+                return;
+            }
             if let Some(Some(_)) = table.parts.front() {
                 let Some(Some(filled)) = table.parts.pop_front() else { continue };
                 table.front += 1;
@@ -153,11 +159,6 @@ impl<R: Read + Send> Work<'_, R> {
                 table.spare.push(Buffers { bytes, frames: part.frames });
                 self.changed.notify_all();
                 continue;
-            }
-            if (table.exhausted && table.parts.is_empty()) || table.broken || self.hands.stopped() {
-                table.exhausted = true;
-                self.changed.notify_all();
-                return;
             }
             // The first chunk is read without help: most logs are no longer.
             if table.front + table.parts.len() as u64 > 0
@@ -179,7 +180,7 @@ impl<R: Read + Send> Work<'_, R> {
         let _alarm = Alarm(self);
         let _hand = hand;
         let mut table = self.lock();
-        while !table.exhausted && !table.broken {
+        while !table.exhausted && !table.broken && !self.hands.stopped() {
             table = match table.begin() {
                 Some(job) => self.fill(job, table),
                 None => self.wait(table),

@@ -171,8 +171,9 @@ fn every_shape_read_quickly_is_read_carefully_too() {
             2 => [24, 32, 40, 48, 64, 96, 128][usize::try_from(pick(19, 7)).unwrap()],
             _ => 16,
         };
-        let data = &digits[..usize::try_from(length).unwrap().min(128)];
         let mark = ["#", "#", "#", "##1", "##", "#R"][usize::try_from(pick(23, 6)).unwrap()];
+        let length = if mark == "#R" { length.min(1) } else { length.min(128) };
+        let data = &digits[..usize::try_from(length).unwrap()];
         let tail = ["", "", "", " R", " T", "\r", " R\r", " X", "  ", "."]
             [usize::try_from(pick(29, 10)).unwrap()];
         let (second, micros) = (1_767_600_000 + n / 9, n * 997 % 1_000_000);
