@@ -60,13 +60,15 @@ pub(super) struct Channel {
 
 impl Channel {
     pub(super) fn new(interface: String, frame: &Frame) -> Channel {
+        let clock = Clock::default();
+        let begin = clock.time(frame.time);
         Channel {
             interface,
             trackers: Vec::new(),
-            clock: Clock::default(),
-            begin: frame.time,
+            clock,
+            begin,
             begin_line: frame.line,
-            now: frame.time,
+            now: begin,
             now_line: frame.line,
             data_frames: 0,
             error_frames: 0,
@@ -78,7 +80,7 @@ impl Channel {
             untracked: Untracked::default(),
             signals: Signals::default(),
             diagnostics: Diagnostics::default(),
-            watch: SurgeWatch::new(frame.time),
+            watch: SurgeWatch::new(begin),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
             shortest: i64::MAX,
@@ -88,7 +90,7 @@ impl Channel {
     /// Takes one frame.
     #[inline]
     pub(super) fn frame(&mut self, frame: &Frame) {
-        let mut time = Instant(frame.time.0.wrapping_add(self.clock.offset));
+        let mut time = self.clock.time(frame.time);
         if time < self.now {
             time = self.clock.went_back(self.now, time);
         }

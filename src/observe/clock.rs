@@ -5,6 +5,9 @@ use crate::vocabulary::Instant;
 /// Frames may be stamped out of order by this much without the clock having stepped (nanoseconds).
 const REORDERED: i64 = 2_000_000;
 
+/// No time is later than this, and none earlier than its negative: sums with spans never run over.
+const LATEST: i64 = i64::MAX / 2;
+
 /// What was done to keep time going forward.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Clock {
@@ -19,6 +22,12 @@ pub(super) struct Clock {
 }
 
 impl Clock {
+    /// The time of a stamp, with all steps taken out.
+    #[inline]
+    pub(super) fn time(&self, stamp: Instant) -> Instant {
+        Instant(stamp.0.saturating_add(self.offset).clamp(-LATEST, LATEST))
+    }
+
     /// A frame is stamped before the one before it; returns the time to use.
     #[cold]
     pub(super) fn went_back(&mut self, now: Instant, time: Instant) -> Instant {
@@ -29,7 +38,7 @@ impl Clock {
         }
         self.steps += 1;
         self.largest = self.largest.max(back);
-        self.offset += back;
+        self.offset = self.offset.saturating_add(back);
         now
     }
 }
@@ -37,6 +46,23 @@ impl Clock {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn decades_to_and_fro_stay_in_range() {
+        let mut clock = Clock::default();
+        let mut now = Instant(0);
+        for _ in 0..5 {
+            for stamp in [4_600_000_000_000_000_000, 1_000, i64::MAX, i64::MIN] {
+                let mut time = clock.time(Instant(stamp));
+                if time < now {
+                    time = clock.went_back(now, time);
+                }
+                assert!(time >= now && time.0 <= LATEST);
+                now = time;
+            }
+        }
+        assert!(clock.steps > 0);
+    }
 
     #[test]
     fn a_step_back_is_taken_out_and_counted() {

@@ -49,18 +49,16 @@ impl Observer {
     /// Takes frames. `interfaces` are the reader's interface names by channel number.
     pub fn push(&mut self, frames: &[Frame], interfaces: &[String]) {
         self.frames += frames.len() as u64;
-        let mut rest = frames;
-        while let Some(first) = rest.first() {
-            let run = rest.iter().position(|f| f.channel != first.channel).unwrap_or(rest.len());
-            let place = self.place(first, interfaces);
-            let channel = &mut self.channels[place];
-            for frame in &rest[..run] {
+        for frame in frames {
+            let known = self.places.get(usize::from(frame.channel)).copied().flatten();
+            let place = known.unwrap_or_else(|| self.place(frame, interfaces));
+            if let Some(channel) = self.channels.get_mut(place) {
                 channel.frame(frame);
             }
-            rest = &rest[run..];
         }
     }
 
+    #[cold]
     fn place(&mut self, frame: &Frame, interfaces: &[String]) -> usize {
         let number = usize::from(frame.channel);
         if self.places.len() <= number {

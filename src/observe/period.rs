@@ -37,10 +37,14 @@ pub(super) struct Period {
     pub silent_after: i64,
 }
 
+/// Nothing that comes more rarely has a period (nanoseconds, eleven days); only a broken clock shows such
+/// gaps, and a few times as much must fit into 64 bits.
+const LONGEST_PERIOD: i64 = 1_000_000_000_000_000;
+
 /// Judges one identifier; `None` with fewer than two frames. `excused` tells of a gap that the whole
 /// bus had, or that error frames explain: it is not the identifier's own way.
 pub(super) fn judge(tracker: &Tracker, excused: impl Fn(&Gap) -> bool) -> Option<Period> {
-    let median = tracker.sample_median().filter(|m| *m > 0)?;
+    let median = tracker.sample_median().filter(|m| (1..=LONGEST_PERIOD).contains(m))?;
     let gaps: Vec<i64> = tracker.samples.windows(2).map(|w| w[1].time.0 - w[0].time.0).collect();
     let share = |test: &dyn Fn(f64) -> bool| {
         gaps.iter().filter(|g| test(**g as f64 / median as f64)).count() as f64 / gaps.len() as f64
@@ -108,6 +112,12 @@ mod tests {
             self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
             (self.0 >> 11) as f64 / (1u64 << 53) as f64
         }
+    }
+
+    #[test]
+    fn decades_between_frames_are_no_period() {
+        let tracker = tracked(&[0.0, 4.6e9]);
+        assert!(judge(&tracker, |_| false).is_none());
     }
 
     fn tracked(times: &[f64]) -> Tracker {

@@ -15,7 +15,9 @@ pub(super) fn excused(channel: &Channel, gap: &Gap) -> bool {
     let bus = &channel.bus_gaps.gaps;
     let inside = bus.partition_point(|g| g.to <= gap.from);
     errors.get(next).is_some_and(|r| r.begin.0 <= gap.to.0 + NEAR)
-        || bus.get(inside).is_some_and(|g| g.from < gap.to && g.nanos() * 2 > gap.nanos())
+        || bus
+            .get(inside)
+            .is_some_and(|g| g.from < gap.to && g.nanos().saturating_mul(2) > gap.nanos())
 }
 
 /// Where gaps of identifiers of different nodes coincide: then they are nobody's own way.

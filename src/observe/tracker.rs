@@ -34,10 +34,10 @@ pub(super) struct Burst {
     pub line: u64,
 }
 
-/// The state of one identifier.
+/// The state of one identifier. In the order written: what every frame touches is one cache line.
 #[derive(Debug, Clone)]
+#[repr(C, align(64))]
 pub(super) struct Tracker {
-    // What every frame touches comes first.
     pub last: Instant,
     limit: i64,
     fast: i64,
@@ -45,14 +45,14 @@ pub(super) struct Tracker {
     pub line: u64,
     pub count: u64,
     histogram: Box<[u32; BINS]>,
-    // What only few frames touch.
-    pub id: Identifier,
-    pub first: Instant,
-    pub first_line: u64,
     /// Frames may bear a physical value.
     pub bears: bool,
     /// Frames may belong to a talk with a tester, or tell codes.
     pub talks: bool,
+    // What only few frames touch.
+    pub id: Identifier,
+    pub first: Instant,
+    pub first_line: u64,
     pub samples: Vec<Sample>,
     pub gaps: GapList,
     pub bursts: Vec<Burst>,
@@ -95,7 +95,8 @@ impl Tracker {
         self.data = frame.data;
         self.line = frame.line;
         self.count += 1;
-        if self.samples.len() <= SAMPLES {
+        // As many samples as frames are held until there are enough.
+        if self.count <= SAMPLES as u64 + 1 {
             return self.sample(frame, time);
         }
         false

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::hands::Hands;
 use super::progress::Progress;
 use super::sources::{LogFile, Sources};
 use super::watch::watch_opened;
@@ -50,8 +51,10 @@ struct Watched {
 pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<String>) -> ByVehicle {
     let logs = &how.sources.logs;
     how.progress.begin(logs.len() as u64, logs.iter().map(|l| l.size).sum());
-    let two_threads = logs.len() < rayon::current_num_threads().max(2);
-    let watched: Vec<Watched> = logs.par_iter().map(|log| one(how, log, two_threads)).collect();
+    let hands = Hands::new(rayon::current_num_threads(), logs.len());
+    // One log at a time for each thread, so that no thread holds logs back while another is free.
+    let watched: Vec<Watched> =
+        logs.par_iter().with_max_len(1).map(|log| one(how, log, &hands)).collect();
     how.progress.end();
     let mut by_vehicle = ByVehicle::new();
     let mut relative: BTreeMap<String, i64> = BTreeMap::new();
@@ -81,7 +84,8 @@ pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<Strin
     by_vehicle
 }
 
-fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
+fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
+    let _hand = hands.begin_file();
     let captures = &log.found.captures;
     let vehicle = captures.vehicle.clone().unwrap_or_else(|| how.only_vehicle.to_owned());
     let network = how.sources.network_of(&vehicle);
@@ -109,7 +113,7 @@ fn one(how: &Watching<'_>, log: &LogFile, two_threads: bool) -> Watched {
         }
     }
     if !out.reused {
-        out.log = fresh(log, how.tables, network, captures.bus.as_deref(), two_threads);
+        out.log = fresh(log, how.tables, network, captures.bus.as_deref(), hands);
         if let (Some(store), Some(key)) = (how.store, &key)
             && let Err(error) = store.put(key, &out.log)
         {
@@ -126,10 +130,10 @@ fn fresh(
     tables: &LogTables,
     network: Option<&Network>,
     bus: Option<&str>,
-    two_threads: bool,
+    hands: &Hands,
 ) -> StoredLog {
     match open(&log.found.path, &log.found.name) {
-        Ok(opened) => watch_opened(opened, tables, &Senders::new(network), bus, two_threads),
+        Ok(opened) => watch_opened(opened, tables, &Senders::new(network), bus, hands),
         Err(reject) => StoredLog { rejects: vec![reject], ..StoredLog::default() },
     }
 }

@@ -2,17 +2,23 @@
 //!
 //! `plan` checks what is asked, `sources` finds and reads the small files, `text_reports`
 //! reads reports of unknown layout once the networks are known, `watch` takes one bus log
-//! through `read` and `observe`, `run` is the stages in order, `outputs` hands findings to `reports`.
+//! through `read` and `observe` with as many `hands` as are free (`split`), `run` is the stages in
+//! order, `outputs` hands findings to `reports`.
 
+mod hands;
 mod logs;
 mod outputs;
 pub mod plan;
 mod progress;
 mod run;
 mod sources;
+mod split;
+#[cfg(test)]
+mod split_tests;
 mod text_reports;
 mod watch;
 
+pub use hands::{Hand, Hands};
 pub use progress::{Progress, Quiet};
 pub use run::{Outcome, RunError, Settings, check, run};
 pub use watch::{watch, watch_opened};

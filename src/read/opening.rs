@@ -23,6 +23,13 @@ const LOOKED_AT: usize = 1 << 16;
 /// How often a file may be packed.
 const DEEPEST_PACKING: usize = 2;
 
+/// Unpacked bytes that are never too many, and how many more there may be for each byte on disk. A log
+/// packs to a tenth or a thirtieth; what grows more than this is made to fill memory or time.
+const UNPACKED_AT_LEAST: u64 = 1 << 30;
+const UNPACKED_TIMES: u64 = 1000;
+/// The largest window a packer may ask for, as a power of two: memory does not follow the header.
+const LARGEST_WINDOW: u32 = 27;
+
 /// The largest small file that is held whole (a JSON report file, a TOML file), decompressed.
 pub const LARGEST_WHOLE: u64 = 256 << 20;
 /// The largest packed file that is held whole because its format is read at any offset, decompressed.
@@ -130,7 +137,8 @@ pub fn raw(path: &Path, name: &Arc<str>, each: &mut dyn FnMut(&[u8])) -> Result<
     }
 }
 
-/// Unpacks a stream and tells what it is; `size` is only passed on.
+/// Unpacks a stream of `size` bytes and tells what it is. The stream fails when it unpacks to far more
+/// than a log of that size can hold.
 ///
 /// # Errors
 /// When nothing at all can be unpacked, or it is packed more than twice.
@@ -148,7 +156,8 @@ pub fn unpack(source: Bytes, size: u64, name: &Arc<str>) -> Result<Opened, Rejec
         }
         looked.at = 0;
         packings.push(packing);
-        bytes = unpacker(packing, looked).map_err(|e| {
+        let most = UNPACKED_AT_LEAST.saturating_add(size.saturating_mul(UNPACKED_TIMES));
+        bytes = unpacker(packing, looked, most).map_err(|e| {
             Reject::one(Place::whole(name), format!("cannot unpack {packing}: {e}"))
         })?;
     }
@@ -198,13 +207,15 @@ fn packing_of(first: &[u8]) -> Option<&'static str> {
     }
 }
 
-fn unpacker(packing: &'static str, packed: Looked) -> io::Result<Bytes> {
+fn unpacker(packing: &'static str, packed: Looked, most: u64) -> io::Result<Bytes> {
     let source: Bytes = if packing == "gzip" {
         Box::new(MultiGzDecoder::new(BufReader::with_capacity(LOOKED_AT, packed)))
     } else {
-        Box::new(zstd::stream::read::Decoder::new(packed)?)
+        let mut decoder = zstd::stream::read::Decoder::new(packed)?;
+        decoder.window_log_max(LARGEST_WINDOW)?;
+        Box::new(decoder)
     };
-    Ok(Box::new(Unpacked { source, packing, given: 0 }))
+    Ok(Box::new(Unpacked { source, packing, given: 0, most }))
 }
 
 /// A stream whose first bytes were looked at and are given again.
@@ -243,10 +254,18 @@ struct Unpacked {
     source: Bytes,
     packing: &'static str,
     given: u64,
+    most: u64,
 }
 
 impl Read for Unpacked {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        if self.given > self.most {
+            return Err(io::Error::other(format!(
+                "{} data unpack to more than {} bytes, far more than a log of this size holds; \
+                 what came before was read, unpack it by hand for the rest",
+                self.packing, self.most
+            )));
+        }
         match self.source.read(into) {
             Ok(count) => {
                 self.given += count as u64;
@@ -330,6 +349,46 @@ mod tests {
         let reject = &account.rejects[0];
         assert_eq!(reject.place, Place::byte(&"f".into(), read.len() as u64));
         assert!(reject.reason.contains("gzip data break off after"), "{}", reject.reason);
+    }
+
+    /// A zstd frame by RFC 8878 whose blocks each repeat one byte 131,071 times.
+    fn zstd_bomb(blocks: usize) -> Vec<u8> {
+        let mut bytes = vec![0x28, 0xB5, 0x2F, 0xFD, 0x00, 0x38];
+        for block in 0..blocks {
+            let header = (131_071u32 << 3) | (1 << 1) | u32::from(block + 1 == blocks);
+            bytes.extend_from_slice(&header.to_le_bytes()[..3]);
+            bytes.push(b'x');
+        }
+        bytes
+    }
+
+    #[test]
+    fn what_unpacks_to_far_too_much_breaks_off() {
+        // 40 kB that would unpack to 1.3 GB, more than a gigabyte and a thousand times its size.
+        let opened = opened(zstd_bomb(10_000)).unwrap();
+        let (mut bytes, mut piece, mut given) = (opened.bytes, vec![0u8; 1 << 20], 0u64);
+        let error = loop {
+            match bytes.read(&mut piece) {
+                Ok(0) => panic!("all {given} bytes were given"),
+                Ok(count) => given += count as u64,
+                Err(error) => break error.to_string(),
+            }
+        };
+        let most = UNPACKED_AT_LEAST + 1000 * 40_006;
+        assert!(given > most && given <= most + (1 << 20), "{given} bytes given");
+        assert!(error.contains("far more than a log of this size holds"), "{error}");
+    }
+
+    #[test]
+    fn a_header_that_claims_much_costs_nothing() {
+        // Single segment, a content size of eight bytes: 4 GiB claimed, 17 bytes held.
+        let text = b"(1.5) can0 1A0#00";
+        let mut bytes = vec![0x28, 0xB5, 0x2F, 0xFD, 0xE0];
+        bytes.extend_from_slice(&(4u64 << 30).to_le_bytes());
+        bytes.extend_from_slice(&(17u32 << 3 | 1).to_le_bytes()[..3]);
+        bytes.extend_from_slice(text);
+        let reject = opened(bytes).err().unwrap();
+        assert!(reject.reason.contains("break off after 0 unpacked bytes"), "{}", reject.reason);
     }
 
     #[test]

@@ -26,7 +26,7 @@ fn unpacked(capture: &str) -> Option<Vec<u8>> {
 
 fn facts(text: &[u8]) -> LogFacts {
     let name: Arc<str> = "capture.log".into();
-    watch(text, &name, &Senders::new(None), None, 0, false).facts
+    watch(text, &name, &Senders::new(None), None, 0, &buswitness::pipeline::Hands::new(1, 1)).facts
 }
 
 /// A little-endian pcap of link type 227 with stamps in microseconds, as lines of text.

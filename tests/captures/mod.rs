@@ -185,7 +185,7 @@ fn captures_as_packets_of_link_type_227_are_read_whole() {
             &buswitness::read::frames::LogTables::default(),
             &buswitness::observe::Senders::default(),
             None,
-            false,
+            &buswitness::pipeline::Hands::new(1, 1),
         );
         assert!(log.rejects.is_empty(), "{capture}: {:?}", log.rejects);
         assert_eq!(log.frames, frames, "{capture}");

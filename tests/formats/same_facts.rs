@@ -72,7 +72,13 @@ fn wire_of_line(line: &str) -> Wire {
 fn watched(bytes: Vec<u8>, bus: Option<&str>) -> StoredLog {
     let size = bytes.len() as u64;
     let opened = unpack(Box::new(Cursor::new(bytes)), size, &name()).expect("a log");
-    watch_opened(opened, &LogTables::default(), &Senders::default(), bus, true)
+    watch_opened(
+        opened,
+        &LogTables::default(),
+        &Senders::default(),
+        bus,
+        &buswitness::pipeline::Hands::new(2, 0),
+    )
 }
 
 /// Everything that the facts say, lines moved back by `shift`.

@@ -11,10 +11,13 @@
 
 use super::frame::{Frame, FrameKind};
 use super::hexadecimal::nibble;
-use crate::vocabulary::{Identifier, Instant};
+use crate::vocabulary::{Identifier, Instant, NANOS_PER_SECOND};
 
 /// The flag of an error message frame in an identifier of eight digits.
 const ERROR_FLAG: u32 = 0x2000_0000;
+/// The last second accepted (in the year 2116): half of what nanoseconds in 64 bits can hold, so that
+/// differences and sums of times cannot run over.
+pub(super) const LAST_SECOND: i64 = i64::MAX / 2 / NANOS_PER_SECOND;
 /// The longest interface name accepted.
 const INTERFACE_BYTES: usize = 64;
 
@@ -104,6 +107,9 @@ fn seconds(text: &[u8]) -> Result<(Instant, bool), &'static str> {
     }
     for _ in fraction.len()..9 {
         value = value.checked_mul(10).ok_or(NOT_SECONDS)?;
+    }
+    if value > LAST_SECOND * NANOS_PER_SECOND {
+        return Err("a time stamp after the year 2116");
     }
     Ok((Instant(value), point.is_some_and(|at| text[at] == b',')))
 }

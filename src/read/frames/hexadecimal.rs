@@ -6,27 +6,75 @@
 const ONES: u64 = 0x0101_0101_0101_0101;
 const HIGH: u64 = 0x8080_8080_8080_8080;
 
+/// Hexadecimal digits at the beginning of eight bytes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Digits {
+    /// Their values, the first digit most significant; what follows the digits is arbitrary from the
+    /// next whole byte on.
+    pub value: u32,
+    /// How many bytes are digits, from the first on: 0 to 8.
+    pub count: u32,
+}
+
+/// The digits that eight bytes (the first in the lowest place) begin with.
+#[inline]
+pub(super) fn digits(word: u64) -> Digits {
+    let wrong = !hexadecimal(word) & HIGH;
+    // Each wrong byte has its highest bit set; without one there are 64 zeros, which is eight bytes.
+    Digits { value: packed(word), count: wrong.trailing_zeros() >> 3 }
+}
+
+/// Whether all of the eight bytes are hexadecimal digits.
+#[inline]
+pub(super) fn all_hexadecimal(digits: [u8; 8]) -> bool {
+    hexadecimal(u64::from_le_bytes(digits)) & HIGH == HIGH
+}
+
 /// Eight hexadecimal digits as four bytes, the first digit most significant; `None` when one of
 /// the eight is not a hexadecimal digit.
 #[inline]
 pub(super) fn eight(digits: [u8; 8]) -> Option<u32> {
     let word = u64::from_le_bytes(digits);
+    (hexadecimal(word) & HIGH == HIGH).then(|| packed(word))
+}
+
+/// The highest bit of each byte tells whether the byte is a hexadecimal digit.
+#[inline]
+fn hexadecimal(word: u64) -> u64 {
     // Adding to bytes below 0x80 cannot carry into the neighbour; bytes above are refused.
     let low = word & !HIGH;
     let is_digit = (low + ONES * (0x80 - 0x30)) & !(low + ONES * (0x80 - 0x3A));
     let letter = low | (ONES * 0x20);
     let is_letter = (letter + ONES * (0x80 - 0x61)) & !(letter + ONES * (0x80 - 0x67));
-    if (is_digit | is_letter) & HIGH & !word != HIGH {
-        return None;
-    }
-    let nibbles = (word & (ONES * 0x0F)) + 9 * ((word >> 6) & ONES);
+    (is_digit | is_letter) & !word
+}
+
+/// The values of eight digits; bytes that are none give a value for their own half byte only.
+#[inline]
+fn packed(word: u64) -> u32 {
+    let nibbles = ((word & (ONES * 0x0F)) + 9 * ((word >> 6) & ONES)) & (ONES * 0x0F);
     let pairs = ((nibbles << 4) | (nibbles >> 8)) & 0x00FF_00FF_00FF_00FF;
     let quads = (pairs | (pairs >> 8)) & 0x0000_FFFF_0000_FFFF;
     let packed = quads | (quads >> 16);
     #[expect(clippy::cast_possible_truncation, reason = "the upper half is a leftover of packing")]
     let bytes = packed as u32;
-    Some(bytes.swap_bytes())
+    bytes.swap_bytes()
 }
+
+/// The value of every byte as a hexadecimal digit; a large number for what is none.
+pub(super) static HALF_OF: [u32; 256] = {
+    let mut table = [0xFFFF; 256];
+    let mut byte = 0u8;
+    loop {
+        if nibble(byte) != 0xFF {
+            table[byte as usize] = nibble(byte) as u32;
+        }
+        if byte == u8::MAX {
+            break table;
+        }
+        byte += 1;
+    }
+};
 
 /// The value of one hexadecimal digit; 0xFF for anything else.
 #[inline]
@@ -59,11 +107,30 @@ mod tests {
     }
 
     #[test]
+    fn digits_before_any_other_byte_are_counted_and_kept() {
+        for place in 0..8 {
+            for byte in (0..=255u8).filter(|b| !b.is_ascii_hexdigit()) {
+                let mut text = *b"0aF93bC7";
+                text[place] = byte;
+                let found = digits(u64::from_le_bytes(text));
+                assert_eq!(found.count as usize, place, "byte {byte:#x} at {place}");
+                let kept = place / 2 * 2;
+                let value = text[..kept].iter().fold(0u64, |n, d| n << 4 | u64::from(nibble(*d)));
+                assert_eq!(u64::from(found.value) >> (32 - 4 * kept), value);
+                assert!(!all_hexadecimal(text));
+            }
+        }
+        let all = digits(u64::from_le_bytes(*b"0aF93bC7"));
+        assert_eq!((all.count, all.value), (8, 0x0AF9_3BC7));
+    }
+
+    #[test]
     fn one_digit() {
         for byte in 0..=255u8 {
             let expected = char::from(byte).to_digit(16).filter(|_| byte < 128);
             let found = nibble(byte);
             assert_eq!(if found == 0xFF { None } else { Some(u32::from(found)) }, expected);
+            assert_eq!(HALF_OF[usize::from(byte)], expected.unwrap_or(0xFFFF));
         }
     }
 }

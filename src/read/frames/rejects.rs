@@ -60,6 +60,21 @@ impl RejectList {
         }
     }
 
+    /// Whether every rejected line is told by its own entry or run: nothing was summed for room.
+    pub(super) fn is_complete(&self) -> bool {
+        self.overflow.is_empty()
+    }
+
+    /// Takes the lines of a complete list whose lines count from behind line `behind`.
+    pub(super) fn append(&mut self, part: &RejectList, behind: u64) {
+        for run in &part.entries {
+            let Spot::Line(first) = run.place.spot else { continue };
+            for line in first..first + run.records {
+                self.line(behind + line, &run.reason);
+            }
+        }
+    }
+
     /// How many lines were rejected.
     #[must_use]
     pub fn count(&self) -> u64 {

@@ -1,22 +1,20 @@
 //! SocketCAN text logs, both forms, as a push parser: blocks of bytes in, frames out.
 //!
 //! Nearly every line of a real log has one shape, so that shape is read first, with no search and no
-//! allocation; whatever does not fit goes to the careful reader in `fields`.
+//! allocation (`quick`); whatever does not fit goes to the careful reader in `fields`.
 
 use std::sync::Arc;
 
 use super::fields;
-use super::frame::{Frame, FrameKind};
-use super::hexadecimal::{eight, nibble};
+use super::frame::Frame;
+use super::quick::{AHEAD, Quick};
 use super::rejects::RejectList;
-use crate::vocabulary::{Identifier, Instant, NANOS_PER_SECOND};
 
 /// The longest line accepted; nothing longer is ever held.
-const LINE_BYTES: usize = 64 * 1024;
-/// The quick way needs this many bytes ahead, so that it never runs over the end of a block.
-const AHEAD: usize = 128;
+pub(super) const LINE_BYTES: usize = 64 * 1024;
+const TOO_LONG: &str = "a line of more than 65,536 bytes; this is not a text log";
 /// Interfaces one log may name; a log with more is damaged.
-const INTERFACES: usize = 64;
+pub(super) const INTERFACES: usize = 64;
 
 /// A text log being read. Push blocks, then [`TextLog::finish`].
 #[derive(Debug)]
@@ -30,20 +28,9 @@ pub struct TextLog {
     /// Blank lines and comments, which are accepted as such.
     pub blank_lines: u64,
     rest: Vec<u8>,
-    line: u64,
+    pub(super) line: u64,
     skipping: bool,
     quick: Quick,
-}
-
-/// What the quick way remembers from the line before.
-#[derive(Debug, Default)]
-struct Quick {
-    seconds_text: [u8; 10],
-    seconds: i64,
-    /// `) can0 ` of the line before, padded with zeros, and its length.
-    interface: [u8; 16],
-    interface_length: usize,
-    channel: u16,
 }
 
 impl TextLog {
@@ -109,8 +96,7 @@ impl TextLog {
         }
         if self.rest.len() + part.len() > LINE_BYTES {
             self.line += 1;
-            self.rejects
-                .line(self.line, "a line of more than 65,536 bytes; this is not a text log");
+            self.rejects.line(self.line, TOO_LONG);
             self.rest.clear();
             self.skipping = true;
         } else {
@@ -140,6 +126,10 @@ impl TextLog {
 
     /// One line without its line end, by the whole grammar.
     fn careful(&mut self, line: &[u8], out: &mut Vec<Frame>) {
+        if line.len() > LINE_BYTES {
+            self.rejects.line(self.line, TOO_LONG);
+            return;
+        }
         let trimmed = line.trim_ascii();
         if trimmed.is_empty() || matches!(trimmed[0], b'#' | b';') {
             self.blank_lines += 1;
@@ -159,7 +149,7 @@ impl TextLog {
         }
     }
 
-    fn channel(&mut self, interface: &[u8]) -> Option<u16> {
+    pub(super) fn channel(&mut self, interface: &[u8]) -> Option<u16> {
         let known = self.interfaces.iter().position(|name| name.as_bytes() == interface);
         let place = match known {
             Some(place) => place,
@@ -170,130 +160,5 @@ impl TextLog {
             None => return None,
         };
         u16::try_from(place).ok()
-    }
-}
-
-impl Quick {
-    fn learn(&mut self, interface: &[u8], channel: u16) {
-        let length = interface.len() + 3;
-        if length > self.interface.len() {
-            return;
-        }
-        self.interface = [0; 16];
-        self.interface[..2].copy_from_slice(b") ");
-        self.interface[2..length - 1].copy_from_slice(interface);
-        self.interface[length - 1] = b' ';
-        self.interface_length = length;
-        self.channel = channel;
-    }
-
-    /// `(dddddddddd.dddddd) IFACE ID#DATA\n` on the interface of the line before; the frame and how
-    /// many bytes it took. `None` means "read it carefully", never "reject".
-    #[inline]
-    fn line(&mut self, window: &[u8], number: u64) -> Option<(Frame, usize)> {
-        let window: &[u8; AHEAD] = window.try_into().ok()?;
-        if self.interface_length == 0 || window[0] != b'(' || window[11] != b'.' {
-            return None;
-        }
-        if window[1..11] != self.seconds_text {
-            self.new_second(window)?;
-        }
-        let micros = six_digits(window)?;
-        let time = Instant(self.seconds + i64::from(micros) * 1000);
-        if window[18..18 + self.interface_length] != self.interface[..self.interface_length] {
-            return None;
-        }
-        let start = 18 + self.interface_length;
-        let (id, data_at) = if window[start + 3] == b'#' {
-            let digits = [window[start], window[start + 1], window[start + 2]].map(nibble);
-            if digits[0] > 7 || digits[1] == 0xFF || digits[2] == 0xFF {
-                return None;
-            }
-            let value =
-                u32::from(digits[0]) << 8 | u32::from(digits[1]) << 4 | u32::from(digits[2]);
-            (Identifier::base(value), start + 4)
-        } else if window[start + 8] == b'#' {
-            let value = eight(window[start..start + 8].try_into().ok()?)?;
-            if value > 0x1FFF_FFFF {
-                return None;
-            }
-            (Identifier::extended(value), start + 9)
-        } else {
-            return None;
-        };
-        // An error message frame has bit 0x20000000 set: above 1FFFFFFF, so read carefully.
-        let (data, length, end) = payload(window, data_at)?;
-        let frame = Frame {
-            time,
-            data,
-            line: number,
-            id,
-            channel: self.channel,
-            length,
-            kind: FrameKind::Data,
-        };
-        Some((frame, end))
-    }
-
-    #[cold]
-    fn new_second(&mut self, window: &[u8; AHEAD]) -> Option<()> {
-        let text = &window[1..11];
-        let mut value = 0i64;
-        for digit in text {
-            if !digit.is_ascii_digit() {
-                return None;
-            }
-            value = value * 10 + i64::from(digit - b'0');
-        }
-        if value > i64::MAX / NANOS_PER_SECOND - 1 {
-            return None;
-        }
-        self.seconds = value * NANOS_PER_SECOND;
-        self.seconds_text.copy_from_slice(text);
-        Some(())
-    }
-}
-
-/// The six digits behind the point.
-#[inline]
-fn six_digits(window: &[u8; AHEAD]) -> Option<u32> {
-    let word: [u8; 8] = window[10..18].try_into().ok()?;
-    // The first two of the eight bytes are the last digit of the second and the point; `0` for both.
-    let word = u64::from_le_bytes(word) & !0xFFFF | 0x3030;
-    let low = word & 0x0F0F_0F0F_0F0F_0F0F;
-    let wrong = (word & 0xF0F0_F0F0_F0F0_F0F0) ^ 0x3030_3030_3030_3030
-        | ((low + 0x0606_0606_0606_0606) & 0xF0F0_F0F0_F0F0_F0F0);
-    if wrong != 0 {
-        return None;
-    }
-    let pairs = (low.wrapping_mul(10) + (low >> 8)) & 0x00FF_00FF_00FF_00FF;
-    let quads = (pairs.wrapping_mul(100) + (pairs >> 16)) & 0x0000_FFFF_0000_FFFF;
-    let all = quads.wrapping_mul(10_000) + (quads >> 32);
-    u32::try_from(all & 0xFFFF_FFFF).ok()
-}
-
-/// Data digits up to the line end: the bytes, their number, and where the next line begins.
-#[inline]
-fn payload(window: &[u8; AHEAD], at: usize) -> Option<(u64, u8, usize)> {
-    if at + 17 < AHEAD && window[at + 16] == b'\n' {
-        let high = eight(window[at..at + 8].try_into().ok()?)?;
-        let low = eight(window[at + 8..at + 16].try_into().ok()?)?;
-        return Some((u64::from(high) << 32 | u64::from(low), 8, at + 17));
-    }
-    let (mut data, mut length, mut at) = (0u64, 0u8, at);
-    loop {
-        match window[at] {
-            b'\n' => return Some((data, length, at + 1)),
-            b'\r' if window[at + 1] == b'\n' => return Some((data, length, at + 2)),
-            first => {
-                let (high, low) = (nibble(first), nibble(window[at + 1]));
-                if high == 0xFF || low == 0xFF || length == 8 {
-                    return None;
-                }
-                data |= u64::from(high << 4 | low) << (56 - 8 * u32::from(length));
-                length += 1;
-                at += 2;
-            }
-        }
     }
 }

@@ -101,6 +101,7 @@ fn what_is_not_a_frame_is_rejected_with_a_reason() {
         ("(1.0) can0 800#00", "above 7FF"),
         ("(1.0) can0 123##0112233445566778899AA", "no CAN FD frame"),
         ("(99999999999.0) can0 123#00", "seconds.fraction"),
+        ("(9223372035.999999) can0 123#00", "after the year 2116"),
         ("(1.0) can0", "before an identifier"),
         ("(1.0 can0 123#00", "closing bracket"),
         ("(1.0) can0 123 [4] 11 22", "fewer data bytes"),
@@ -145,4 +146,47 @@ fn in_pieces_equals_whole_and_quick_equals_careful() {
         assert_eq!(pieces, whole, "pieces of {size}");
         assert_eq!(other.rejects.count(), log.rejects.count());
     }
+}
+
+/// A byte at a time every line is read carefully; in one block nearly all are read the quick way.
+#[test]
+fn every_shape_read_quickly_is_read_carefully_too() {
+    let mut text = String::new();
+    let mut state = 1u64;
+    for n in 0..6000u64 {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963);
+        let pick = |bits: u32, of: u64| (state >> bits) % of;
+        let iface = ["can0", "can1", "vcan0", "a-long-name-x", "a-name-too-long-for-it"]
+            [usize::try_from(pick(7, 5) * pick(9, 2)).unwrap()];
+        let id = match pick(11, 8) {
+            0..4 => format!("{:03X}", pick(13, 0x840)),
+            4 | 5 => format!("{:08x}", pick(13, 0x2000_0000)),
+            6 => format!("{:08X}", 0x2000_0000 | pick(13, 0x200)),
+            _ => format!("{:08X}", pick(13, 0x1_0000_0000)),
+        };
+        let digits = format!("{state:016X}{:016x}", state.rotate_left(17)).repeat(4);
+        let length = match pick(17, 6) {
+            0 => pick(19, 70) * 2,
+            1 => pick(19, 20),
+            2 => [24, 32, 40, 48, 64, 96, 128][usize::try_from(pick(19, 7)).unwrap()],
+            _ => 16,
+        };
+        let mark = ["#", "#", "#", "##1", "##", "#R"][usize::try_from(pick(23, 6)).unwrap()];
+        let length = if mark == "#R" { length.min(1) } else { length.min(128) };
+        let data = &digits[..usize::try_from(length).unwrap()];
+        let tail = ["", "", "", " R", " T", "\r", " R\r", " X", "  ", "."]
+            [usize::try_from(pick(29, 10)).unwrap()];
+        let (second, micros) = (1_767_600_000 + n / 9, n * 997 % 1_000_000);
+        text.push_str(&format!("({second}.{micros:06}) {iface} {id}{mark}{data}{tail}\n"));
+    }
+    let (quick, log) = read(text.as_bytes());
+    let (careful, other) = read_in_pieces(text.as_bytes(), 1);
+    assert_eq!(quick, careful);
+    assert_eq!(log.rejects.into_entries(), other.rejects.into_entries());
+    for (kind, fewest) in
+        [(FrameKind::Error, 100), (FrameKind::Remote, 20), (FrameKind::Data, 1000)]
+    {
+        assert!(quick.iter().filter(|f| f.kind == kind).count() > fewest, "{kind:?}");
+    }
+    assert!(quick.iter().filter(|f| f.length > 8).count() > 100, "long frames");
 }
