@@ -9,6 +9,8 @@ mod columns;
 mod entry;
 mod error;
 mod file_bytes;
+mod finer_schema;
+mod finer_tables;
 mod folder_name;
 mod key;
 mod output_tables;
@@ -20,6 +22,8 @@ mod table;
 mod table_shape;
 mod tally_tables;
 
+#[cfg(test)]
+mod invented_finer_rows;
 #[cfg(test)]
 mod invented_rows;
 #[cfg(test)]

@@ -6,17 +6,19 @@
 //! the written file. A stored column that changes moves every address in the store, so that nothing
 //! old is misread.
 
+pub use crate::facts::finer_schema::*;
 use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Texts, Time};
 use crate::facts::table_shape::{Column, Kept, Table, may, must};
 
 /// Raise this when the same log would give other facts than before, though no column changed.
-pub const FACTS_VERSION: u32 = 1;
+pub const FACTS_VERSION: u32 = 2;
 
 /// The column that stands in front of a table of many logs.
 pub(super) const VEHICLE: Column = must("vehicle", Text, "", "the vehicle");
-const BUS: Column = must("bus", Text, "", "the bus");
-const START: Column = must("start", Time, "", "begin of the start");
-const PLACE: Column = must("place", Text, "", "where it was read: file and line, or file and byte");
+pub(super) const BUS: Column = must("bus", Text, "", "the bus");
+pub(super) const START: Column = must("start", Time, "", "begin of the start");
+pub(super) const PLACE: Column =
+    must("place", Text, "", "where it was read: file and line, or file and byte");
 
 /// Starts as one log saw them on one bus.
 pub const STARTS: Table = Table {
@@ -376,14 +378,21 @@ pub const LOSSES: Table = Table {
 };
 
 /// All tables, in the order of the documentation.
-pub const TABLES: [&Table; 15] = [
+pub const TABLES: [&Table; 22] = [
     &STARTS,
     &PRESENCES,
     &SILENCES,
     &DISTURBANCES,
     &LOSSES,
+    &ERROR_DETAILS,
+    &LOCKS,
+    &RETURNS,
+    &ORDERS,
+    &PASSIVES,
     &BLIND_SPOTS,
+    &CLOCK_STEPS,
     &IDENTIFIERS,
+    &CLOCK_GROUPS,
     &SIGNALS,
     &READING,
     &LENIENCIES,

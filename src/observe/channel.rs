@@ -7,6 +7,7 @@ use super::clock::Clock;
 use super::gaps::{Gap, GapList};
 use super::runs::{ErrorRun, Surge, SurgeWatch};
 use super::signals::Signals;
+use super::steps::StepWatch;
 use super::tracker::Tracker;
 use crate::protocol::error_frames::{self, ErrorMeaning};
 use crate::protocol::frame_timing;
@@ -50,6 +51,7 @@ pub(super) struct Channel {
     pub surges: Vec<Surge>,
     pub untracked: Untracked,
     pub signals: Signals,
+    pub steps: StepWatch,
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -75,6 +77,7 @@ impl Channel {
             surges: Vec::new(),
             untracked: Untracked::default(),
             signals: Signals::default(),
+            steps: StepWatch::default(),
             watch: SurgeWatch::new(frame.time),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -87,13 +90,13 @@ impl Channel {
     pub(super) fn frame(&mut self, frame: &Frame) {
         let mut time = Instant(frame.time.0.wrapping_add(self.clock.offset));
         if time < self.now {
-            time = self.clock.went_back(self.now, time);
+            time = self.clock.went_back(self.now, time, frame.line);
         }
         if time.0 - self.now.0 > self.bus_gaps.limit {
             self.bus_gap(time);
         }
         if time >= self.watch.window_end {
-            self.watch.roll(time, &mut self.surges);
+            self.window(time);
         }
         self.now = time;
         self.now_line = frame.line;
@@ -121,6 +124,14 @@ impl Channel {
             }
             None => self.newcomer(frame, time),
         }
+    }
+
+    /// A window of the load ends before `time`.
+    #[cold]
+    #[inline(never)]
+    fn window(&mut self, time: Instant) {
+        self.steps.window(&mut self.trackers, self.watch.begin(), self.watch.line);
+        self.watch.roll(time, &mut self.surges);
     }
 
     #[inline]
@@ -224,6 +235,31 @@ impl Channel {
                 tracker.learn();
             }
         }
+        self.repair();
         self.trackers.sort_by_key(|t| t.id);
+    }
+
+    /// Takes steps of the clock out of everything kept.
+    fn repair(&mut self) {
+        self.steps.settle(&self.bus_gaps.gaps, &self.clock.backs);
+        let repair = self.steps.repair();
+        if repair.changes_nothing() {
+            return;
+        }
+        for tracker in &mut self.trackers {
+            tracker.repair(&repair);
+        }
+        let mut times = vec![&mut self.begin, &mut self.now];
+        times.extend([&mut self.untracked.begin, &mut self.untracked.end]);
+        times.extend(self.bus_gaps.gaps.iter_mut().flat_map(|g| [&mut g.from, &mut g.to]));
+        times.extend(self.error_runs.iter_mut().flat_map(|r| [&mut r.begin, &mut r.end]));
+        times.extend(self.logger_blind.iter_mut().map(|(t, _)| t));
+        times.extend(self.surges.iter_mut().flat_map(|s| [&mut s.begin, &mut s.end]));
+        times.extend(self.signals.kept.iter_mut().map(|s| &mut s.time));
+        for time in times {
+            *time = repair.time(*time);
+        }
+        let limit = self.bus_gaps.limit;
+        self.bus_gaps.gaps.retain(|g| g.nanos() > limit);
     }
 }

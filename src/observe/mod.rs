@@ -7,7 +7,10 @@
 mod blind_spots;
 mod channel;
 mod clock;
+mod clock_groups;
 mod disturbances;
+mod finer;
+mod finer_rows;
 mod gaps;
 mod losses;
 mod observer;
@@ -20,11 +23,15 @@ mod shared_gaps;
 mod signals;
 mod silences;
 mod starts;
+mod steps;
 mod testimony;
 mod thinning;
 mod tracker;
 
+pub use finer_rows::*;
 pub use observer::{Observer, Seen};
 pub use rows::*;
 pub use senders::{Senders, UNNAMED, is_tester_traffic};
 pub use testimony::testimony;
+#[cfg(test)]
+mod tmp;

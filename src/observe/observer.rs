@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::blind_spots::{self, Blind};
 use super::channel::Channel;
 use super::disturbances::{self, Sign};
+use super::finer;
 use super::losses;
 use super::period::{self, Period};
 use super::rows::{
@@ -158,6 +159,7 @@ impl<'a> Bus<'a> {
         let blind = blind_spots::find(self.channel, &self.periods, &spans);
         self.identifiers(facts);
         self.signals(facts);
+        finer::of_log(self.channel, &self.periods, &self.name, self.file, &mut facts.finer);
         for span in &spans {
             let why = self.why_not(span);
             self.start(span, &why, facts);

@@ -3,6 +3,7 @@
 //! These rows are what `facts` stores as Parquet and what every later stage reads.
 //! Names, types, units and nullability of the stored columns stand in `facts/schema.rs`.
 
+use super::finer_rows::FinerFacts;
 use crate::vocabulary::{CodeStatus, Identifier, Instant, Place, TroubleCode};
 
 /// All facts of one log file.
@@ -24,6 +25,8 @@ pub struct LogFacts {
     pub identifiers: Vec<IdentifierRow>,
     /// Physical values read from the log (temperature, voltage).
     pub signals: Vec<SignalRow>,
+    /// What more the log tells of disturbances, silences, clocks and senders.
+    pub finer: FinerFacts,
 }
 
 impl LogFacts {
@@ -36,6 +39,7 @@ impl LogFacts {
         self.disturbances.retain(|r| wanted(r.start));
         self.losses.retain(|r| wanted(r.start));
         self.blind_spots.retain(|r| wanted(r.start));
+        self.finer.keep_starts(&wanted);
         (before - self.starts.len()) as u64
     }
 
@@ -61,6 +65,7 @@ impl LogFacts {
             times.extend([&mut r.start, &mut r.begin, &mut r.end]);
         }
         times.extend(self.signals.iter_mut().map(|r| &mut r.time));
+        times.extend(self.finer.times());
         for time in times {
             time.0 = time.0.saturating_add(nanos);
         }

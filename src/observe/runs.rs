@@ -85,6 +85,11 @@ impl SurgeWatch {
         }
     }
 
+    /// Begin of the window under way.
+    pub(super) fn begin(&self) -> Instant {
+        Instant(self.window_end.0.saturating_sub(WINDOW))
+    }
+
     /// Drops surges that the bus, seen to its end, carries as a matter of course (nodes had only joined).
     pub(super) fn settle(&self, surges: &mut Vec<Surge>) {
         let usual = self.median();
