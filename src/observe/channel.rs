@@ -5,6 +5,7 @@
 
 use super::clock::Clock;
 use super::gaps::{Gap, GapList};
+use super::locks::Moments;
 use super::runs::{ErrorRun, Surge, SurgeWatch};
 use super::signals::Signals;
 use super::steps::StepWatch;
@@ -52,6 +53,7 @@ pub(super) struct Channel {
     pub untracked: Untracked,
     pub signals: Signals,
     pub steps: StepWatch,
+    pub moments: Moments,
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -78,6 +80,7 @@ impl Channel {
             untracked: Untracked::default(),
             signals: Signals::default(),
             steps: StepWatch::default(),
+            moments: Moments::default(),
             watch: SurgeWatch::new(frame.time),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -167,7 +170,8 @@ impl Channel {
         } else {
             self.base[frame.id.0 as usize & 0x7FF] = number;
         }
-        let tracker = Tracker::new(frame, time);
+        let mut tracker = Tracker::new(frame, time);
+        tracker.place = place;
         if tracker.bears {
             self.signals.frame(frame, time);
         }
@@ -218,6 +222,7 @@ impl Channel {
 
     fn error_frame(&mut self, frame: &Frame, time: Instant) {
         self.error_frames += 1;
+        self.moments.error(time, &self.trackers);
         let full = self.error_runs.len() >= MOST_RUNS;
         match self.error_runs.last_mut() {
             Some(run) if full || time.0 - run.end.0 <= RUN_JOINS => run.add(frame, time),
@@ -253,6 +258,7 @@ impl Channel {
         times.extend([&mut self.untracked.begin, &mut self.untracked.end]);
         times.extend(self.bus_gaps.gaps.iter_mut().flat_map(|g| [&mut g.from, &mut g.to]));
         times.extend(self.error_runs.iter_mut().flat_map(|r| [&mut r.begin, &mut r.end]));
+        times.extend(self.moments.kept.iter_mut().map(|m| &mut m.time));
         times.extend(self.logger_blind.iter_mut().map(|(t, _)| t));
         times.extend(self.surges.iter_mut().flat_map(|s| [&mut s.begin, &mut s.end]));
         times.extend(self.signals.kept.iter_mut().map(|s| &mut s.time));

@@ -4,9 +4,16 @@ use std::sync::Arc;
 
 use super::channel::Channel;
 use super::clock_groups;
-use super::finer_rows::{ClockGroupRow, ClockStepRow, FinerFacts};
+use super::disturbances::Sign;
+use super::finer_rows::{
+    ClockGroupRow, ClockStepRow, ErrorDetailRow, FinerFacts, LockBasis, LockRow,
+};
+use super::locks::{self, Members};
 use super::period::Period;
-use crate::vocabulary::{Instant, Place, seconds};
+use super::returns;
+use super::rows::LogFacts;
+use crate::protocol::error_details;
+use crate::vocabulary::{Identifier, Instant, Place, seconds};
 
 /// What belongs to the whole log: steps of its clock, and identifiers by clock.
 pub(super) fn of_log(
@@ -33,4 +40,71 @@ pub(super) fn of_log(
             confidence: m.confidence,
         }
     }));
+}
+
+/// What belongs to one disturbance: its error frames in detail, and whose schedule it keeps. `nodes` are the names
+/// and cyclic identifiers of all nodes.
+pub(super) fn of_disturbance(
+    channel: &Channel,
+    nodes: &[(&str, Members<'_>)],
+    (bus, start): (&str, Instant),
+    sign: &Sign,
+    facts: &mut FinerFacts,
+) {
+    let runs = channel.error_runs.iter().filter(|r| r.begin <= sign.end && r.end >= sign.begin);
+    let mut details: std::collections::BTreeMap<u64, u64> = std::collections::BTreeMap::new();
+    for (bits, frames) in runs.flat_map(|r| &r.details) {
+        *details.entry(*bits).or_default() += frames;
+    }
+    for (bits, frames) in &details {
+        let detail = error_details::detail(*bits);
+        facts.errors.push(ErrorDetailRow {
+            bus: bus.to_owned(),
+            start,
+            begin: sign.begin,
+            class: detail.class,
+            spot: detail.spot.map(str::to_owned),
+            frames: *frames,
+            wires: detail.wires,
+        });
+    }
+    let members: Vec<Members<'_>> = nodes.iter().map(|(_, m)| m.clone()).collect();
+    let (basis, found) = if details.is_empty() {
+        (LockBasis::MissingFrames, locks::test_missing(&members, sign.begin, sign.end))
+    } else {
+        (LockBasis::ErrorFrames, locks::test(&channel.moments, &members, sign.begin, sign.end))
+    };
+    for ((node, _), lock) in nodes.iter().zip(found) {
+        let Some(lock) = lock else { continue };
+        facts.locks.push(LockRow {
+            bus: bus.to_owned(),
+            start,
+            begin: sign.begin,
+            node: (*node).to_owned(),
+            basis,
+            moments: lock.moments,
+            hits: lock.hits,
+            expected: lock.expected,
+            p: lock.p,
+        });
+    }
+}
+
+/// What follows from the silences of one bus, once all are known: how nodes came back, who fell silent first.
+pub(super) fn of_silences(
+    channel: &Channel,
+    bus: &str,
+    node: impl Fn(Identifier) -> String,
+    facts: &mut LogFacts,
+) {
+    let own: Vec<_> = facts.silences.iter().filter(|s| s.bus == bus).cloned().collect();
+    let claims = returns::claims(channel, node);
+    let presences = &facts.presences;
+    let period = |node: &str| {
+        let rows = presences.iter().filter(|r| r.bus == bus && r.node == node);
+        rows.filter_map(|r| r.fastest_period_s).min_by(f64::total_cmp)
+    };
+    let kinds = returns::kinds(&own, &claims, period);
+    facts.finer.returns.extend(kinds);
+    facts.finer.orders.extend(returns::orders(&own));
 }

@@ -80,6 +80,10 @@ pub(super) struct Tracker {
     /// Data length of the first frame, and spans of frames with another one.
     length: u8,
     pub odd: OddLengths,
+    /// Its beat, once learned (nanoseconds), for what must be known while the log streams.
+    pub beat: Option<i64>,
+    /// Place by first appearance.
+    pub place: usize,
     burst: Option<Burst>,
 }
 
@@ -105,6 +109,8 @@ impl Tracker {
             points: Points::default(),
             length: frame.length,
             odd: OddLengths::default(),
+            beat: None,
+            place: 0,
             burst: None,
         }
     }
@@ -202,6 +208,7 @@ impl Tracker {
         self.gaps.limit = if first_look { limit } else { self.gaps.limit.max(limit) };
         self.limit = self.gaps.limit;
         self.fast = median / 3;
+        self.beat = Some(median);
         if first_look {
             self.look_back();
         }

@@ -1,5 +1,6 @@
 //! What bytes mean by open standards: trouble codes, J1939, error frames, frame timing.
 
+pub mod error_details;
 pub mod error_frames;
 pub mod frame_timing;
 pub mod j1939;
