@@ -3,6 +3,8 @@
 //! In: frames in file order. Kept: a tracker per identifier, gaps of the whole bus, runs of error
 //! frames, windows with unusual load. Refused: keeping frames.
 
+use std::collections::BTreeMap;
+
 use super::clock::Clock;
 use super::gaps::{Gap, GapList};
 use super::locks::Moments;
@@ -54,6 +56,8 @@ pub(super) struct Channel {
     pub signals: Signals,
     pub steps: StepWatch,
     pub moments: Moments,
+    /// Frames with the error state indicator: how many, first, last, line of the first.
+    pub passives: BTreeMap<Identifier, (u64, Instant, Instant, u64)>,
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -81,6 +85,7 @@ impl Channel {
             signals: Signals::default(),
             steps: StepWatch::default(),
             moments: Moments::default(),
+            passives: BTreeMap::new(),
             watch: SurgeWatch::new(frame.time),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -105,7 +110,9 @@ impl Channel {
         self.now_line = frame.line;
         if frame.kind != FrameKind::Data {
             self.other(frame, time);
-            return;
+            if frame.kind != FrameKind::PassiveData {
+                return;
+            }
         }
         self.watch.count += 1;
         if self.watch.count == 1 {
@@ -202,9 +209,23 @@ impl Channel {
         });
     }
 
-    /// Remote and error frames.
+    /// The sender of this frame is error passive.
+    fn passive(&mut self, frame: &Frame, time: Instant) {
+        if self.passives.len() >= MOST_IDENTIFIERS && !self.passives.contains_key(&frame.id) {
+            return;
+        }
+        let seen = self.passives.entry(frame.id).or_insert((0, time, time, frame.line));
+        seen.0 += 1;
+        seen.2 = time;
+    }
+
+    /// Remote and error frames, and frames of error passive senders.
     #[cold]
     fn other(&mut self, frame: &Frame, time: Instant) {
+        if frame.kind == FrameKind::PassiveData {
+            self.passive(frame, time);
+            return;
+        }
         if frame.kind == FrameKind::Remote {
             self.data_frames += 1;
             return;
@@ -258,6 +279,7 @@ impl Channel {
         times.extend([&mut self.untracked.begin, &mut self.untracked.end]);
         times.extend(self.bus_gaps.gaps.iter_mut().flat_map(|g| [&mut g.from, &mut g.to]));
         times.extend(self.error_runs.iter_mut().flat_map(|r| [&mut r.begin, &mut r.end]));
+        times.extend(self.passives.values_mut().flat_map(|p| [&mut p.1, &mut p.2]));
         times.extend(self.moments.kept.iter_mut().map(|m| &mut m.time));
         times.extend(self.logger_blind.iter_mut().map(|(t, _)| t));
         times.extend(self.surges.iter_mut().flat_map(|s| [&mut s.begin, &mut s.end]));

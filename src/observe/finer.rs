@@ -6,12 +6,13 @@ use super::channel::Channel;
 use super::clock_groups;
 use super::disturbances::Sign;
 use super::finer_rows::{
-    ClockGroupRow, ClockStepRow, ErrorDetailRow, FinerFacts, LockBasis, LockRow,
+    ClockGroupRow, ClockStepRow, ErrorDetailRow, FinerFacts, LockBasis, LockRow, PassiveRow,
 };
 use super::locks::{self, Members};
 use super::period::Period;
 use super::returns;
 use super::rows::LogFacts;
+use super::starts::Span;
 use crate::protocol::error_details;
 use crate::vocabulary::{Identifier, Instant, Place, seconds};
 
@@ -107,4 +108,42 @@ pub(super) fn of_silences(
     let kinds = returns::kinds(&own, &claims, period);
     facts.finer.returns.extend(kinds);
     facts.finer.orders.extend(returns::orders(&own));
+}
+
+/// Which nodes said in a start that they were error passive.
+pub(super) fn passives(
+    channel: &Channel,
+    (bus, span): (&str, &Span),
+    node: impl Fn(Identifier) -> String,
+    file: &Arc<str>,
+    facts: &mut FinerFacts,
+) {
+    let mut rows: Vec<PassiveRow> = Vec::new();
+    for (id, (frames, first, last, line)) in &channel.passives {
+        if !span.holds(*first) {
+            continue;
+        }
+        let name = node(*id);
+        let place = Place::line(file, *line);
+        match rows.iter_mut().find(|r| r.node == name) {
+            Some(row) => {
+                row.frames += frames;
+                row.last = row.last.max(*last);
+                if *first < row.first {
+                    (row.first, row.place) = (*first, place);
+                }
+            }
+            None => rows.push(PassiveRow {
+                bus: bus.to_owned(),
+                start: span.begin,
+                node: name,
+                frames: *frames,
+                first: *first,
+                last: *last,
+                place,
+            }),
+        }
+    }
+    rows.sort_by(|a, b| a.node.cmp(&b.node));
+    facts.passives.extend(rows);
 }

@@ -176,6 +176,8 @@ impl<'a> Bus<'a> {
                 });
             }
             self.disturbances(span, &blind, facts);
+            let (node, at) = (|id| self.senders.node(&self.name, id), (self.name.as_str(), span));
+            finer::passives(self.channel, at, node, self.file, &mut facts.finer);
             if why.is_empty() {
                 self.silences(span, &blind, facts);
             }

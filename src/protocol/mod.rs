@@ -2,6 +2,8 @@
 
 pub mod error_details;
 pub mod error_frames;
+pub mod error_states;
+pub mod frame_bits;
 pub mod frame_timing;
 pub mod j1939;
 pub mod live_values;
