@@ -36,4 +36,6 @@ pub use rows::*;
 pub use senders::{Senders, UNNAMED, is_tester_traffic};
 pub use testimony::testimony;
 #[cfg(test)]
+mod steps_tests;
+#[cfg(test)]
 mod tmp;
