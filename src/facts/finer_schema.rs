@@ -116,3 +116,18 @@ pub const CLOCK_GROUPS: Table = Table {
         must("confidence", Number, "0 to 1", "that the group is one sender, as far as chance goes"),
     ],
 };
+
+/// What a disturbance cost a node.
+pub const LOSSES: Table = Table {
+    name: "losses",
+    kept: Kept::Store,
+    meaning: "what one disturbance cost one node",
+    columns: &[
+        BUS,
+        START,
+        must("begin", Time, "", "begin of the disturbance"),
+        must("node", Text, "", "the node"),
+        must("expected", Number, "frames", "cyclic frames that were due"),
+        must("missing", Number, "frames", "of these, frames that did not come"),
+    ],
+};

@@ -362,21 +362,6 @@ pub const EXPOSURES: Table = Table {
     ],
 };
 
-/// What a disturbance cost a node.
-pub const LOSSES: Table = Table {
-    name: "losses",
-    kept: Kept::Store,
-    meaning: "what one disturbance cost one node",
-    columns: &[
-        BUS,
-        START,
-        must("begin", Time, "", "begin of the disturbance"),
-        must("node", Text, "", "the node"),
-        must("expected", Number, "frames", "cyclic frames that were due"),
-        must("missing", Number, "frames", "of these, frames that did not come"),
-    ],
-};
-
 /// All tables, in the order of the documentation.
 pub const TABLES: [&Table; 22] = [
     &STARTS,

@@ -43,10 +43,11 @@ impl ErrorRun {
             self.wire_fault = error_frames::wire_fault(frame.id.0, frame.data);
         }
         let bits = error_details::kept_bits(frame.id.0, frame.data);
-        match self.details.iter_mut().find(|(kept, _)| *kept == bits) {
-            Some((_, count)) => *count += 1,
-            None if self.details.len() < MOST_DETAILS => self.details.push((bits, 1)),
-            None => {}
+        let known = self.details.iter().position(|(kept, _)| *kept == bits);
+        if let Some((_, count)) = known.and_then(|n| self.details.get_mut(n)) {
+            *count += 1;
+        } else if self.details.len() < MOST_DETAILS {
+            self.details.push((bits, 1));
         }
     }
 }
