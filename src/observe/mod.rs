@@ -26,6 +26,8 @@ mod signals;
 mod silences;
 mod starts;
 mod steps;
+#[cfg(test)]
+mod steps_tests;
 mod testimony;
 mod thinning;
 mod tracker;
@@ -35,7 +37,3 @@ pub use observer::{Observer, Seen};
 pub use rows::*;
 pub use senders::{Senders, UNNAMED, is_tester_traffic};
 pub use testimony::testimony;
-#[cfg(test)]
-mod steps_tests;
-#[cfg(test)]
-mod tmp;
