@@ -63,6 +63,8 @@ struct Pending {
     due: u64,
     at: Instant,
     line: u64,
+    /// How far the steady few moved there (nanoseconds).
+    moved: f64,
 }
 
 /// Looks for steps while a log streams by.
@@ -99,11 +101,20 @@ fn beat(tracker: &Tracker) -> Option<(f64, f64)> {
 }
 
 impl StepWatch {
-    /// Ends a window. `now` and `line` are the last frame so far, `begin` and `first_line` the window's own.
+    /// Ends a window that began at `begin` with the frame of `first_line`.
     pub(super) fn window(&mut self, trackers: &mut [Tracker], begin: Instant, first_line: u64) {
         self.windows += 1;
-        if self.pending.is_none() && self.moved(trackers) {
-            self.pending = Some(Pending { due: self.windows + WAIT, at: begin, line: first_line });
+        let moved = self.moved(trackers);
+        match &mut self.pending {
+            None if moved >= MOVED => {
+                let due = self.windows + WAIT;
+                self.pending = Some(Pending { due, at: begin, line: first_line, moved });
+            }
+            // What opened the question may have been a crowded moment: the step is where most moved.
+            Some(pending) if moved > pending.moved => {
+                (pending.at, pending.line, pending.moved) = (begin, first_line, moved);
+            }
+            _ => {}
         }
         if self.pending.as_ref().is_some_and(|p| self.windows >= p.due) {
             self.decide(trackers);
@@ -113,8 +124,8 @@ impl StepWatch {
         }
     }
 
-    /// Whether the steady few moved together in this window.
-    fn moved(&mut self, trackers: &[Tracker]) -> bool {
+    /// How far the middle one of the steady few moved in this window, nanoseconds.
+    fn moved(&mut self, trackers: &[Tracker]) -> f64 {
         let mut moves = [0.0f64; ASKED];
         let mut count = 0;
         for beat in &mut self.asked {
@@ -127,11 +138,11 @@ impl StepWatch {
             }
         }
         if count < FEWEST {
-            return false;
+            return 0.0;
         }
         let moves = &mut moves[..count];
         moves.sort_unstable_by(f64::total_cmp);
-        moves[count / 2].abs() >= MOVED
+        moves[count / 2].abs()
     }
 
     /// Marks all identifiers, and chooses anew whom to ask.
