@@ -81,22 +81,19 @@ pub(super) struct StepWatch {
 /// Period (mean over regular gaps of the first frames) and jitter of an identifier, nanoseconds.
 fn beat(tracker: &Tracker) -> Option<(f64, f64)> {
     let median = tracker.sample_median().filter(|m| *m > 0)?;
-    let mut off = Vec::with_capacity(tracker.samples.len());
-    let (mut sum, mut regular) = (0i64, 0i64);
-    for pair in tracker.samples.windows(2) {
-        let gap = pair[1].time.0 - pair[0].time.0;
-        off.push((gap - median).abs());
-        if (gap - median).abs() * 4 <= median {
-            sum += gap;
-            regular += 1;
-        }
-    }
-    if regular < 16 || (regular as usize) * 10 < off.len() * 8 {
-        return None;
-    }
+    let gaps: Vec<i64> =
+        tracker.samples.windows(2).map(|w| w[1].time.0.saturating_sub(w[0].time.0)).collect();
+    let mut off: Vec<i64> = gaps.iter().map(|g| (g - median).abs()).collect();
     let middle = off.len() / 2;
     let jitter = 1.4826 * *off.select_nth_unstable(middle).1 as f64;
-    let period = sum as f64 / regular as f64;
+    // Tight, so that a step among the samples does not enter the period.
+    let near = 4.0 * jitter + 200_000.0;
+    let regular: Vec<i64> =
+        gaps.iter().copied().filter(|g| (g - median).abs() as f64 <= near).collect();
+    if regular.len() < 16 || regular.len() * 10 < gaps.len() * 7 {
+        return None;
+    }
+    let period = regular.iter().sum::<i64>() as f64 / regular.len() as f64;
     (period <= SLOWEST && jitter <= 0.05 * period).then_some((period, jitter))
 }
 
