@@ -314,13 +314,13 @@ impl Points {
 
     fn push(&mut self, look: u32, last: Instant) {
         let stride = self.stride.max(1);
-        if look % stride != 0 || self.kept.last().is_some_and(|(_, t)| *t == last) {
+        if !look.is_multiple_of(stride) || self.kept.last().is_some_and(|(_, t)| *t == last) {
             return;
         }
         if self.kept.len() >= Self::MOST {
             self.stride = stride.saturating_mul(2);
             let wide = self.stride;
-            self.kept.retain(|(look, _)| look % wide == 0);
+            self.kept.retain(|(look, _)| look.is_multiple_of(wide));
         }
         self.kept.push((look, last));
     }
