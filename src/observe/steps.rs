@@ -78,21 +78,24 @@ pub(super) struct StepWatch {
     pub found: Vec<Step>,
 }
 
-/// Period (mean over regular gaps of the first frames) and jitter of an identifier, nanoseconds.
-fn beat(tracker: &Tracker) -> Option<(f64, f64)> {
+/// Period (mean over regular gaps of the first frames, `until` some time) and jitter of an identifier, nanoseconds.
+fn beat(tracker: &Tracker, until: Instant) -> Option<(f64, f64)> {
     let median = tracker.sample_median().filter(|m| *m > 0)?;
-    let gaps: Vec<i64> =
-        tracker.samples.windows(2).map(|w| w[1].time.0.saturating_sub(w[0].time.0)).collect();
+    // All regular gaps, however late or early: only then do delays cancel to the last one.
+    let gaps: Vec<i64> = tracker
+        .samples
+        .windows(2)
+        .take_while(|w| w[1].time <= until)
+        .map(|w| w[1].time.0.saturating_sub(w[0].time.0))
+        .collect();
+    let regular: Vec<i64> =
+        gaps.iter().copied().filter(|g| (g - median).abs().saturating_mul(4) <= median).collect();
+    if regular.len() < 16 || regular.len() * 10 < gaps.len() * 8 {
+        return None;
+    }
     let mut off: Vec<i64> = gaps.iter().map(|g| (g - median).abs()).collect();
     let middle = off.len() / 2;
     let jitter = 1.4826 * *off.select_nth_unstable(middle).1 as f64;
-    // Tight, so that a step among the samples does not enter the period.
-    let near = 4.0 * jitter + 200_000.0;
-    let regular: Vec<i64> =
-        gaps.iter().copied().filter(|g| (g - median).abs() as f64 <= near).collect();
-    if regular.len() < 16 || regular.len() * 10 < gaps.len() * 7 {
-        return None;
-    }
     let period = regular.iter().sum::<i64>() as f64 / regular.len() as f64;
     (period <= SLOWEST && jitter <= 0.05 * period).then_some((period, jitter))
 }
@@ -161,7 +164,9 @@ impl StepWatch {
         let mut steady: Vec<(f64, f64, usize)> = trackers
             .iter()
             .enumerate()
-            .filter_map(|(place, t)| beat(t).map(|(period, jitter)| (jitter, period, place)))
+            .filter_map(|(place, t)| {
+                beat(t, Instant(i64::MAX)).map(|(period, jitter)| (jitter, period, place))
+            })
             .filter(|(_, period, _)| *period <= 1.2e8)
             .collect();
         steady.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.cmp(&b.2)));
@@ -182,7 +187,10 @@ impl StepWatch {
         let mut telling: Vec<(f64, f64, Option<u8>, f64)> = Vec::new();
         for (tracker, mark) in trackers.iter().zip(&self.marks) {
             let frames = tracker.count - mark.1;
-            let Some((period, jitter)) = beat(tracker).filter(|_| frames > 0) else { continue };
+            let Some((period, jitter)) = beat(tracker, Instant(mark.0)).filter(|_| frames > 0)
+            else {
+                continue;
+            };
             let source = j1939::header(tracker.id).map(|h| h.source);
             let moved = (tracker.last.0 - mark.0) as f64 - frames as f64 * period;
             telling.push((period, jitter, source, moved));
