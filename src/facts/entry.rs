@@ -24,7 +24,7 @@ use crate::facts::key::content_hash;
 use crate::facts::store::StoredLog;
 use crate::facts::table::{Places, Row, StoredRow, read_rows, rows_table};
 use crate::facts::tally_tables::{LeniencyRow, ReadingRow};
-use crate::observe::LogFacts;
+use crate::observe::{FinerFacts, LogFacts};
 
 /// The list of contents.
 const LIST: &str = "contents.txt";
@@ -50,6 +50,14 @@ pub(super) fn encode(log: &StoredLog) -> Result<Vec<(String, Vec<u8>)>, FactsErr
     add(&mut files, &facts.logged_codes)?;
     add(&mut files, &facts.logged_answers)?;
     add(&mut files, &facts.bus_events)?;
+    let finer = &facts.finer;
+    add(&mut files, &finer.errors)?;
+    add(&mut files, &finer.locks)?;
+    add(&mut files, &finer.returns)?;
+    add(&mut files, &finer.orders)?;
+    add(&mut files, &finer.passives)?;
+    add(&mut files, &finer.clock_steps)?;
+    add(&mut files, &finer.clock_groups)?;
     let skipped = log.skipped.clone();
     add(&mut files, &[ReadingRow { frames: log.frames, bytes: log.bytes, skipped }])?;
     let leniencies: Vec<LeniencyRow> =
@@ -93,6 +101,15 @@ pub(super) fn decode(folder: &Path, file: &Arc<str>) -> Result<Option<StoredLog>
         logged_codes: entry.rows()?,
         logged_answers: entry.rows()?,
         bus_events: entry.rows()?,
+        finer: FinerFacts {
+            errors: entry.rows()?,
+            locks: entry.rows()?,
+            returns: entry.rows()?,
+            orders: entry.rows()?,
+            passives: entry.rows()?,
+            clock_steps: entry.rows()?,
+            clock_groups: entry.rows()?,
+        },
     };
     let mut reading: Vec<ReadingRow> = entry.rows()?;
     let leniencies: Vec<LeniencyRow> = entry.rows()?;

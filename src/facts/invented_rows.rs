@@ -6,6 +6,7 @@ use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
 
+use crate::facts::invented_finer_rows::finer;
 use crate::facts::store::StoredLog;
 use crate::observe::{
     AnswerReading, BlindSpotRow, BusEventKind, BusEventRow, DisturbanceKind, DisturbanceRow,
@@ -16,15 +17,15 @@ use crate::vocabulary::{
     Code, CodeStatus, Identifier, Instant, ParameterCode, Place, Reject, Spot, TroubleCode,
 };
 
-fn text() -> impl Strategy<Value = String> {
+pub(super) fn text() -> impl Strategy<Value = String> {
     prop_oneof!["[a-z-]{0,8}", any::<String>()]
 }
 
-fn instant() -> impl Strategy<Value = Instant> {
+pub(super) fn instant() -> impl Strategy<Value = Instant> {
     any::<i64>().prop_map(Instant)
 }
 
-fn place(file: &Arc<str>) -> impl Strategy<Value = Place> + use<> {
+pub(super) fn place(file: &Arc<str>) -> impl Strategy<Value = Place> + use<> {
     let file = Arc::clone(file);
     let spot = prop_oneof![
         Just(Spot::Whole),
@@ -35,7 +36,7 @@ fn place(file: &Arc<str>) -> impl Strategy<Value = Place> + use<> {
     spot.prop_map(move |spot| Place { file: Arc::clone(&file), spot })
 }
 
-fn number() -> impl Strategy<Value = f64> {
+pub(super) fn number() -> impl Strategy<Value = f64> {
     prop_oneof![any::<f64>(), Just(-0.0), Just(f64::INFINITY), Just(f64::MIN_POSITIVE)]
 }
 
@@ -232,7 +233,7 @@ pub(super) fn stored_logs(file: &Arc<str>) -> impl Strategy<Value = StoredLog> +
         (vec(disturbances(file), 0..6), vec(losses(), 0..6)),
         vec(blind_spots(file), 0..6),
         vec(identifiers(), 0..6),
-        vec(signals(file), 0..6),
+        (vec(signals(file), 0..6), finer(file)),
         (
             vec(logged_codes(file), 0..6),
             vec(logged_answers(file), 0..6),
@@ -247,7 +248,7 @@ pub(super) fn stored_logs(file: &Arc<str>) -> impl Strategy<Value = StoredLog> +
                 (disturbances, losses),
                 blind_spots,
                 identifiers,
-                signals,
+                (signals, finer),
                 (logged_codes, logged_answers, bus_events),
             )| {
                 LogFacts {
@@ -262,6 +263,7 @@ pub(super) fn stored_logs(file: &Arc<str>) -> impl Strategy<Value = StoredLog> +
                     logged_codes,
                     logged_answers,
                     bus_events,
+                    finer,
                 }
             },
         );

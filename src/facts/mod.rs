@@ -9,6 +9,8 @@ mod columns;
 mod entry;
 mod error;
 mod file_bytes;
+mod finer_schema;
+mod finer_tables;
 mod folder_name;
 mod key;
 mod logged_tables;
@@ -22,6 +24,8 @@ mod table_shape;
 mod tally_tables;
 mod testimony_schema;
 
+#[cfg(test)]
+mod invented_finer_rows;
 #[cfg(test)]
 mod invented_rows;
 #[cfg(test)]

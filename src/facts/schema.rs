@@ -10,6 +10,7 @@ pub use crate::facts::testimony_schema::{
     ANSWERS, BUS_EVENTS, CODES, LOGGED_ANSWERS, LOGGED_CODES,
 };
 
+pub use crate::facts::finer_schema::*;
 use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Texts, Time};
 use crate::facts::table_shape::{Column, Kept, Table, may, must};
 
@@ -309,30 +310,22 @@ pub const EXPOSURES: Table = Table {
     ],
 };
 
-/// What a disturbance cost a node.
-pub const LOSSES: Table = Table {
-    name: "losses",
-    kept: Kept::Store,
-    meaning: "what one disturbance cost one node",
-    columns: &[
-        BUS,
-        START,
-        must("begin", Time, "", "begin of the disturbance"),
-        must("node", Text, "", "the node"),
-        must("expected", Number, "frames", "cyclic frames that were due"),
-        must("missing", Number, "frames", "of these, frames that did not come"),
-    ],
-};
-
 /// All tables, in the order of the documentation.
-pub const TABLES: [&Table; 18] = [
+pub const TABLES: [&Table; 25] = [
     &STARTS,
     &PRESENCES,
     &SILENCES,
     &DISTURBANCES,
     &LOSSES,
+    &ERROR_DETAILS,
+    &LOCKS,
+    &RETURNS,
+    &ORDERS,
+    &PASSIVES,
     &BLIND_SPOTS,
+    &CLOCK_STEPS,
     &IDENTIFIERS,
+    &CLOCK_GROUPS,
     &SIGNALS,
     &LOGGED_CODES,
     &LOGGED_ANSWERS,

@@ -4,9 +4,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::finer;
 use super::freshness::Freshness;
 use super::gather::{Gathered, VehicleFacts};
-use super::incident::{Accusation, Incident};
+use super::incident::{Accusation, FinerSigns, Incident};
 use super::start::Start;
 use super::trouble::Trouble;
 use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts};
@@ -36,6 +37,7 @@ pub(super) fn incidents(
         }
         for incident in &mut own {
             finish(incident, start, facts, logs, names);
+            incident.finer = finer::of(incident, logs, names);
         }
         found.append(&mut own);
     }
@@ -80,6 +82,7 @@ fn empty(start: &Start) -> Incident {
         reports: Vec::new(),
         perhaps_old: false,
         repeats: 0,
+        finer: FinerSigns::default(),
     }
 }
 

@@ -7,6 +7,7 @@ use super::absences;
 use super::attach;
 use super::freshness::{self, Freshness};
 use super::incident::Incident;
+use super::overlaps;
 use super::placing::{self, By, Home};
 use super::start::Start;
 use super::starts;
@@ -18,6 +19,8 @@ use crate::vocabulary::{Network, Place};
 
 /// Events of one log that are told by name.
 const MOST_EVENTS: usize = 20;
+/// Steps of a log's clock that are told one by one.
+const MOST_STEPS: usize = 20;
 
 /// One vehicle's facts.
 #[derive(Debug, Clone, Copy)]
@@ -55,6 +58,7 @@ pub struct Gathered {
 #[must_use]
 pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
     let mut logs = facts.logs.to_vec();
+    let overlaps = overlaps::once(&mut logs);
     for (place, silence) in absences::find(facts.logs) {
         logs[place].1.silences.push(silence);
     }
@@ -70,6 +74,7 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
     let mut out =
         Gathered { starts: starts::of_logs(&logs), unnamed, fitted, ..Gathered::default() };
     remarks(&logs, &mut out);
+    out.remarks.extend(overlaps);
     let fresh = freshness::judge(facts.codes, facts.answers);
     place_reports(facts, &trouble, &fresh, &mut out);
     out.incidents = attach::incidents(facts, &logs, &names, &trouble, &fresh, &out);
@@ -138,6 +143,12 @@ fn remarks(logs: &[(Arc<str>, LogFacts)], out: &mut Gathered) {
         events(name, facts, out);
         for start in facts.starts.iter().filter(|s| !s.judged) {
             out.remarks.push(format!("{name} ({}): silence not judged: {}", start.bus, start.why));
+        }
+        for step in facts.finer.clock_steps.iter().filter(|s| s.agreed.0 > 0).take(MOST_STEPS) {
+            out.remarks.push(format!(
+                "{} ({}): the log's clock steps by {:.4} s here; {} of {} identifiers show it; taken out",
+                step.place, step.bus, step.step_s, step.agreed.0, step.agreed.1
+            ));
         }
         if !facts.blind_spots.is_empty() {
             let seconds: f64 = facts.blind_spots.iter().map(|b| b.end.seconds_since(b.begin)).sum();

@@ -1,5 +1,6 @@
 //! An incident: what belongs together inside one start.
 
+use crate::observe::{ErrorDetailRow, LockRow, OrderRow, PassiveRow, ReturnRow};
 use crate::vocabulary::{Instant, Place};
 
 /// Silences, disturbances, accusations and missing answers that belong together in one start.
@@ -45,6 +46,23 @@ pub struct Incident {
     pub perhaps_old: bool,
     /// Later reports that hold the same codes unchanged and nothing fresh.
     pub repeats: u32,
+    /// What more the logs tell of its disturbances and silences.
+    pub finer: FinerSigns,
+}
+
+/// What more the logs tell of an incident: rows of the finer tables, under the names of its nodes.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct FinerSigns {
+    /// Error frames by class and place; those with `wires` name a fault of the bus wires.
+    pub errors: Vec<ErrorDetailRow>,
+    /// Whose schedule the disturbances keep.
+    pub locks: Vec<LockRow>,
+    /// How silent nodes came back.
+    pub returns: Vec<ReturnRow>,
+    /// Who fell silent before whom.
+    pub orders: Vec<OrderRow>,
+    /// Nodes that said they were error passive.
+    pub passives: Vec<PassiveRow>,
 }
 
 /// A node that fell silent.

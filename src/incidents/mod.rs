@@ -5,9 +5,11 @@
 
 mod absences;
 mod attach;
+mod finer;
 mod freshness;
 mod gather;
 mod incident;
+mod overlaps;
 mod placing;
 #[cfg(test)]
 mod placing_tests;
@@ -17,5 +19,5 @@ mod trouble;
 mod unnamed;
 
 pub use gather::{Gathered, VehicleFacts, gather};
-pub use incident::{Accusation, Disturbed, Incident, SilentNode};
+pub use incident::{Accusation, Disturbed, FinerSigns, Incident, SilentNode};
 pub use start::Start;

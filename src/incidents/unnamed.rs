@@ -1,13 +1,20 @@
 //! Unnamed senders: identifiers that no description names and that are silent together are grouped.
 //!
-//! Two identifiers share a sender when their silences coincide over the vehicle's logs (Jaccard
-//! index of at least one half). Identifiers that were never silent stay alone: nothing tells.
+//! Two identifiers share a sender when they run by one clock, or when their silences coincide over the
+//! vehicle's logs (Jaccard index of at least one half, average linkage). Two of different clocks never do,
+//! however often they fall silent together: that is one feed, not one sender. What nothing tells stays alone.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use crate::numerics::clusters;
 use crate::observe::{IdentifierRow, LogFacts, UNNAMED, address_name};
 use crate::protocol::j1939;
+
+/// Groups by clock count from this confidence on.
+const SURE: f64 = 0.9;
+/// Identifiers compared at most; further ones stay alone.
+const MOST: usize = 512;
 
 /// Silences begin together when they are due within this (nanoseconds), bucketed.
 const TOGETHER: i64 = 500_000_000;
@@ -39,15 +46,39 @@ pub(super) fn group(logs: &[(Arc<str>, LogFacts)], described: bool) -> Naming {
         }
     }
     let single = format!("{UNNAMED}id-");
+    let clocks = Clocks::new(logs);
+    // Only what was silent or has a clock can be compared; the rest stays alone.
+    let singles: Vec<&String> = identifiers.keys().filter(|n| n.starts_with(&single)).collect();
+    let mut telling: Vec<&String> = singles
+        .iter()
+        .copied()
+        .filter(|n| silent.contains_key(*n) || clocks.groups.contains_key(*n))
+        .collect();
+    telling.truncate(MOST);
+    let distance = |a: usize, b: usize| {
+        let (a, b) = (telling[a], telling[b]);
+        let together = 1.0 - jaccard(silent.get(a), silent.get(b));
+        match clocks.same(a, b) {
+            Some(true) => 0.0,
+            // Other clocks, yet always silent together: one feed or branch, not one sender.
+            Some(false) => 1.0,
+            None => together,
+        }
+    };
+    let tree = clusters::average_linkage(telling.len(), distance);
+    let labels = clusters::cut(telling.len(), &tree, 1.0 - SHARED);
     let mut groups: Vec<Vec<String>> = Vec::new();
-    for name in identifiers.keys().filter(|n| n.starts_with(&single)) {
-        let own = silent.get(name);
-        let home = groups.iter().position(|group| {
-            group.first().is_some_and(|first| jaccard(own, silent.get(first)) >= SHARED)
-        });
-        match home {
-            Some(place) => groups[place].push(name.clone()),
-            None => groups.push(vec![name.clone()]),
+    let mut homes: BTreeMap<usize, usize> = BTreeMap::new();
+    for name in singles {
+        let label = telling.iter().position(|n| *n == name).and_then(|n| labels.get(n));
+        match label.and_then(|l| homes.get(l)) {
+            Some(place) => groups[*place].push(name.clone()),
+            None => {
+                if let Some(label) = label {
+                    homes.insert(*label, groups.len());
+                }
+                groups.push(vec![name.clone()]);
+            }
         }
     }
     let mut names = BTreeMap::new();
@@ -78,6 +109,41 @@ pub(super) fn group(logs: &[(Arc<str>, LogFacts)], described: bool) -> Naming {
 fn address(row: &IdentifierRow) -> Option<u8> {
     let address = j1939::header(row.id)?.source;
     (address_name(address) == row.node).then_some(address)
+}
+
+/// Which identifiers ran by one clock, log by log.
+struct Clocks {
+    /// By name in the facts: log, bus and group.
+    groups: BTreeMap<String, BTreeSet<(usize, String, u32)>>,
+}
+
+impl Clocks {
+    fn new(logs: &[(Arc<str>, LogFacts)]) -> Clocks {
+        let mut groups: BTreeMap<String, BTreeSet<(usize, String, u32)>> = BTreeMap::new();
+        for (place, (_, facts)) in logs.iter().enumerate() {
+            for row in facts.finer.clock_groups.iter().filter(|r| r.confidence >= SURE) {
+                let name = facts.identifiers.iter().find(|i| i.bus == row.bus && i.id == row.id);
+                if let Some(name) = name.map(|i| &i.node).filter(|n| n.starts_with(UNNAMED)) {
+                    let group = (place, row.bus.clone(), row.group);
+                    groups.entry(name.clone()).or_default().insert(group);
+                }
+            }
+        }
+        Clocks { groups }
+    }
+
+    /// Of one clock in more logs than of two; `None` when no log has both, or as many say so as not.
+    fn same(&self, a: &str, b: &str) -> Option<bool> {
+        let (a, b) = (self.groups.get(a)?, self.groups.get(b)?);
+        let (mut yes, mut no) = (0, 0);
+        for (log, bus, group) in a {
+            for (_, _, other) in b.iter().filter(|(l, u, _)| l == log && u == bus) {
+                yes += usize::from(group == other);
+                no += usize::from(group != other);
+            }
+        }
+        (yes != no).then_some(yes > no)
+    }
 }
 
 /// Overlap of two sets of moments; neighbouring buckets count as the same moment.

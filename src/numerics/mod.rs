@@ -8,15 +8,22 @@
 //! held to a value from outside this crate.
 
 pub mod beta_binomial;
+pub mod binomial;
 pub mod centre;
 pub mod circular;
+pub mod clusters;
+pub mod cusum;
 pub mod exact;
+pub mod lines;
 pub mod logs;
 pub mod proportion;
 pub mod ratio;
 pub mod scoring;
 pub mod smooth;
 pub mod table;
+pub mod waiting;
 
+#[cfg(test)]
+pub(crate) mod lcg;
 #[cfg(test)]
 mod tolerances;

@@ -3,11 +3,15 @@
 //! In: frames in file order. Kept: a tracker per identifier, gaps of the whole bus, runs of error
 //! frames, windows with unusual load. Refused: keeping frames.
 
+use std::collections::BTreeMap;
+
 use super::clock::Clock;
 use super::diagnostics::Diagnostics;
 use super::gaps::{Gap, GapList};
+use super::locks::Moments;
 use super::runs::{ErrorRun, Surge, SurgeWatch};
 use super::signals::Signals;
+use super::steps::StepWatch;
 use super::tracker::Tracker;
 use crate::protocol::error_frames::{self, ErrorMeaning};
 use crate::protocol::frame_timing;
@@ -52,6 +56,10 @@ pub(super) struct Channel {
     pub untracked: Untracked,
     pub signals: Signals,
     pub diagnostics: Diagnostics,
+    pub steps: StepWatch,
+    pub moments: Moments,
+    /// Frames with the error state indicator: how many, first, last, line of the first.
+    pub passives: BTreeMap<Identifier, (u64, Instant, Instant, u64)>,
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -80,6 +88,9 @@ impl Channel {
             untracked: Untracked::default(),
             signals: Signals::default(),
             diagnostics: Diagnostics::default(),
+            steps: StepWatch::default(),
+            moments: Moments::default(),
+            passives: BTreeMap::new(),
             watch: SurgeWatch::new(begin),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -92,19 +103,21 @@ impl Channel {
     pub(super) fn frame(&mut self, frame: &Frame) {
         let mut time = self.clock.time(frame.time);
         if time < self.now {
-            time = self.clock.went_back(self.now, time);
+            time = self.clock.went_back(self.now, time, frame.line);
         }
         if time.0 - self.now.0 > self.bus_gaps.limit {
             self.bus_gap(time);
         }
         if time >= self.watch.window_end {
-            self.watch.roll(time, &mut self.surges);
+            self.window(time);
         }
         self.now = time;
         self.now_line = frame.line;
         if frame.kind != FrameKind::Data {
             self.other(frame, time);
-            return;
+            if frame.kind != FrameKind::PassiveData {
+                return;
+            }
         }
         self.watch.count += 1;
         if self.watch.count == 1 {
@@ -130,6 +143,14 @@ impl Channel {
             }
             None => self.newcomer(frame, time),
         }
+    }
+
+    /// A window of the load ends before `time`.
+    #[cold]
+    #[inline(never)]
+    fn window(&mut self, time: Instant) {
+        self.steps.window(&mut self.trackers, self.watch.begin(), self.watch.line);
+        self.watch.roll(time, &mut self.surges);
     }
 
     #[inline]
@@ -166,6 +187,7 @@ impl Channel {
             self.base[frame.id.0 as usize & 0x7FF] = number;
         }
         let mut tracker = Tracker::new(frame, time);
+        tracker.place = place;
         if tracker.bears {
             self.signals.frame(frame, time);
         }
@@ -197,9 +219,23 @@ impl Channel {
         });
     }
 
-    /// Remote and error frames.
+    /// The sender of this frame is error passive.
+    fn passive(&mut self, frame: &Frame, time: Instant) {
+        if self.passives.len() >= MOST_IDENTIFIERS && !self.passives.contains_key(&frame.id) {
+            return;
+        }
+        let seen = self.passives.entry(frame.id).or_insert((0, time, time, frame.line));
+        seen.0 += 1;
+        seen.2 = time;
+    }
+
+    /// Remote and error frames, and frames of error passive senders.
     #[cold]
     fn other(&mut self, frame: &Frame, time: Instant) {
+        if frame.kind == FrameKind::PassiveData {
+            self.passive(frame, time);
+            return;
+        }
         if frame.kind == FrameKind::Remote {
             self.data_frames += 1;
             return;
@@ -217,6 +253,7 @@ impl Channel {
 
     fn error_frame(&mut self, frame: &Frame, time: Instant) {
         self.error_frames += 1;
+        self.moments.error(time, &self.trackers);
         let full = self.error_runs.len() >= MOST_RUNS;
         match self.error_runs.last_mut() {
             Some(run) if full || time.0 - run.end.0 <= RUN_JOINS => run.add(frame, time),
@@ -235,6 +272,33 @@ impl Channel {
                 tracker.learn();
             }
         }
+        self.repair();
         self.trackers.sort_by_key(|t| t.id);
+    }
+
+    /// Takes steps of the clock out of everything kept.
+    fn repair(&mut self) {
+        self.steps.settle(&self.bus_gaps.gaps, &self.clock.backs);
+        let repair = self.steps.repair();
+        if repair.changes_nothing() {
+            return;
+        }
+        for tracker in &mut self.trackers {
+            tracker.repair(&repair);
+        }
+        let mut times = vec![&mut self.begin, &mut self.now];
+        times.extend([&mut self.untracked.begin, &mut self.untracked.end]);
+        times.extend(self.bus_gaps.gaps.iter_mut().flat_map(|g| [&mut g.from, &mut g.to]));
+        times.extend(self.error_runs.iter_mut().flat_map(|r| [&mut r.begin, &mut r.end]));
+        times.extend(self.passives.values_mut().flat_map(|p| [&mut p.1, &mut p.2]));
+        times.extend(self.moments.kept.iter_mut().map(|m| &mut m.time));
+        times.extend(self.logger_blind.iter_mut().map(|(t, _)| t));
+        times.extend(self.surges.iter_mut().flat_map(|s| [&mut s.begin, &mut s.end]));
+        times.extend(self.signals.kept.iter_mut().map(|s| &mut s.time));
+        for time in times {
+            *time = repair.time(*time);
+        }
+        let limit = self.bus_gaps.limit;
+        self.bus_gaps.gaps.retain(|g| g.nanos() > limit);
     }
 }

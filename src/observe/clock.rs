@@ -2,6 +2,9 @@
 
 use crate::vocabulary::Instant;
 
+/// Steps back that are kept with their place; all are counted.
+const MOST_PLACES: usize = 1024;
+
 /// Frames may be stamped out of order by this much without the clock having stepped (nanoseconds).
 const REORDERED: i64 = 2_000_000;
 
@@ -9,14 +12,14 @@ const REORDERED: i64 = 2_000_000;
 const LATEST: i64 = i64::MAX / 2;
 
 /// What was done to keep time going forward.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Clock {
     /// Added to every stamp, nanoseconds.
     pub offset: i64,
     /// How often the clock stepped back.
     pub steps: u64,
-    /// The largest step, nanoseconds.
-    pub largest: i64,
+    /// Where it did: time of the stream, line, by how much (nanoseconds).
+    pub backs: Vec<(Instant, u64, i64)>,
     /// How many frames were stamped a little out of order.
     pub reordered: u64,
 }
@@ -30,14 +33,16 @@ impl Clock {
 
     /// A frame is stamped before the one before it; returns the time to use.
     #[cold]
-    pub(super) fn went_back(&mut self, now: Instant, time: Instant) -> Instant {
-        let back = now.0 - time.0;
+    pub(super) fn went_back(&mut self, now: Instant, time: Instant, line: u64) -> Instant {
+        let back = now.0.saturating_sub(time.0);
         if back <= REORDERED {
             self.reordered += 1;
             return now;
         }
         self.steps += 1;
-        self.largest = self.largest.max(back);
+        if self.backs.len() < MOST_PLACES {
+            self.backs.push((now, line, back));
+        }
         self.offset = self.offset.saturating_add(back);
         now
     }
@@ -55,7 +60,7 @@ mod tests {
             for stamp in [4_600_000_000_000_000_000, 1_000, i64::MAX, i64::MIN] {
                 let mut time = clock.time(Instant(stamp));
                 if time < now {
-                    time = clock.went_back(now, time);
+                    time = clock.went_back(now, time, 0);
                 }
                 assert!(time >= now && time.0 <= LATEST);
                 now = time;
@@ -68,9 +73,10 @@ mod tests {
     fn a_step_back_is_taken_out_and_counted() {
         let mut clock = Clock::default();
         let now = Instant(10_000_000_000);
-        assert_eq!(clock.went_back(now, Instant(now.0 - 1000)), now);
+        assert_eq!(clock.went_back(now, Instant(now.0 - 1000), 1), now);
         assert_eq!((clock.reordered, clock.steps), (1, 0));
-        assert_eq!(clock.went_back(now, Instant(now.0 - 44_000_000)), now);
+        assert_eq!(clock.went_back(now, Instant(now.0 - 44_000_000), 2), now);
         assert_eq!((clock.steps, clock.offset), (1, 44_000_000));
+        assert_eq!(clock.backs, [(now, 2, 44_000_000)]);
     }
 }

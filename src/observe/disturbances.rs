@@ -26,6 +26,10 @@ const SLOW_BEAT: i64 = 5_000_000;
 /// Garbage: at least so many newcomers that hardly come again, near to each other.
 const GARBAGE: usize = 20;
 const GARBAGE_FRAMES: u64 = 4;
+/// Odd lengths: in so many identifiers at least, at most so many frames of each, and one in so many.
+const ODD_IDENTIFIERS: usize = 2;
+const ODD_FRAMES: u64 = 8;
+const ODD_SHARE: u64 = 200;
 /// Signs nearer than this belong together (nanoseconds).
 const JOINS: i64 = 500_000_000;
 /// Fewest error frames that make a disturbance.
@@ -57,6 +61,7 @@ pub(super) fn find(
     let mut signs = errors(channel, span);
     signs.extend(floods(channel, span, senders, bus));
     signs.extend(garbage(channel, span, senders, bus));
+    signs.extend(odd_lengths(channel, span));
     signs.extend(surges(channel, span));
     signs.extend(thinning::find(members, span, blind).into_iter().map(thin));
     joined(signs)
@@ -209,6 +214,34 @@ fn garbage(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<
         });
     }
     found
+}
+
+/// Identifiers that always have one length and now and then another: nobody sends that.
+fn odd_lengths(channel: &Channel, span: &Span) -> Vec<Sign> {
+    let odd: Vec<&Tracker> = channel
+        .trackers
+        .iter()
+        .filter(|t| {
+            t.odd.frames > 0
+                && t.odd.frames <= ODD_FRAMES
+                && t.count >= t.odd.frames.saturating_mul(ODD_SHARE)
+                && span.holds(t.odd.begin)
+                && span.holds(t.odd.end)
+        })
+        .collect();
+    if odd.len() < ODD_IDENTIFIERS {
+        return Vec::new();
+    }
+    let sign = |t: &&Tracker| Sign {
+        kind: DisturbanceKind::UnknownIdentifiers,
+        begin: t.odd.begin,
+        end: t.odd.end,
+        count: t.odd.frames,
+        identifier: None,
+        detail: format!("{} frames of {} with a length it never had before", t.odd.frames, t.id),
+        line: t.odd.line,
+    };
+    odd.iter().map(sign).collect()
 }
 
 fn surges(channel: &Channel, span: &Span) -> Vec<Sign> {

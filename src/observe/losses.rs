@@ -31,6 +31,6 @@ fn inside(gap: &Gap, begin: Instant, end: Instant) -> f64 {
     common as f64 / gap.nanos() as f64
 }
 
-fn beats(gap: &Gap, period: &Period) -> f64 {
+pub(super) fn beats(gap: &Gap, period: &Period) -> f64 {
     (gap.nanos() as f64 / period.mean).round()
 }

@@ -7,14 +7,19 @@
 mod blind_spots;
 mod channel;
 mod clock;
+mod clock_groups;
 mod diagnostics;
 mod disturbances;
+mod finer;
+mod finer_rows;
 mod gaps;
+mod locks;
 mod logged_rows;
 mod losses;
 mod observer;
 mod period;
 mod phases;
+mod returns;
 mod rows;
 mod runs;
 mod senders;
@@ -22,11 +27,15 @@ mod shared_gaps;
 mod signals;
 mod silences;
 mod starts;
+mod steps;
+#[cfg(test)]
+mod steps_tests;
 mod testimony;
 mod thinning;
 mod tracker;
 
 pub use diagnostics::{logged_reports, mark_answers};
+pub use finer_rows::*;
 pub use logged_rows::{AnswerReading, BusEventKind, BusEventRow, LoggedAnswerRow, LoggedCodeRow};
 pub use observer::{Observer, Seen};
 pub use rows::*;

@@ -7,6 +7,8 @@ use super::blind_spots::{self, Blind};
 use super::channel::Channel;
 use super::diagnostics::{self, Named};
 use super::disturbances::{self, Sign};
+use super::finer;
+use super::locks;
 use super::losses;
 use super::period::{self, Period};
 use super::rows::{
@@ -172,6 +174,7 @@ impl<'a> Bus<'a> {
         let blind = blind_spots::find(self.channel, &self.periods, &spans);
         self.identifiers(facts);
         self.signals(facts);
+        finer::of_log(self.channel, &self.periods, &self.name, self.file, &mut facts.finer);
         for span in &spans {
             let why = self.why_not(span);
             self.start(span, &why, facts);
@@ -187,10 +190,14 @@ impl<'a> Bus<'a> {
                 });
             }
             self.disturbances(span, &blind, facts);
+            let (node, at) = (|id| self.senders.node(&self.name, id), (self.name.as_str(), span));
+            finer::passives(self.channel, at, node, self.file, &mut facts.finer);
             if why.is_empty() {
                 self.silences(span, &blind, facts);
             }
         }
+        let node = |id| self.senders.node(&self.name, id);
+        finer::of_silences(self.channel, &self.name, node, facts);
     }
 
     /// Why silence cannot be judged in a start; empty when it can.
@@ -304,8 +311,19 @@ impl<'a> Bus<'a> {
         }
         let signs =
             disturbances::find(self.channel, &members, span, blind, self.senders, &self.name);
+        let nodes: Vec<(&str, locks::Members<'_>)> = self
+            .nodes
+            .iter()
+            .map(|(name, places)| {
+                let heard = |(t, _): &(&Tracker, &Period)| silences::frames_in(t, span) > 0;
+                let members = self.members(places).into_iter().filter(heard);
+                (name.as_str(), members.map(|(t, p)| (t.place, t, p)).collect())
+            })
+            .collect();
         for sign in &signs {
             self.losses(span, sign, facts);
+            let at = (self.name.as_str(), span.begin);
+            finer::of_disturbance(self.channel, &nodes, at, sign, &mut facts.finer);
         }
         for sign in signs {
             facts.disturbances.push(DisturbanceRow {

@@ -3,6 +3,7 @@
 //! These rows are what `facts` stores as Parquet and what every later stage reads.
 //! Names, types, units and nullability of the stored columns stand in `facts/schema.rs`.
 
+use super::finer_rows::FinerFacts;
 use super::logged_rows::{AnswerReading, BusEventRow, LoggedAnswerRow, LoggedCodeRow};
 use crate::vocabulary::{Code, CodeStatus, Identifier, Instant, Place};
 
@@ -31,6 +32,8 @@ pub struct LogFacts {
     pub logged_answers: Vec<LoggedAnswerRow>,
     /// Restarts, conflicts of addresses, codes cleared.
     pub bus_events: Vec<BusEventRow>,
+    /// What more the log tells of disturbances, silences, clocks and senders.
+    pub finer: FinerFacts,
 }
 
 impl LogFacts {
@@ -46,6 +49,7 @@ impl LogFacts {
         self.logged_codes.retain(|r| wanted(r.start));
         self.logged_answers.retain(|r| wanted(r.start));
         self.bus_events.retain(|r| wanted(r.start));
+        self.finer.keep_starts(&wanted);
         (before - self.starts.len()) as u64
     }
 
@@ -80,6 +84,7 @@ impl LogFacts {
             times.extend([&mut r.start, &mut r.time]);
         }
         times.extend(self.signals.iter_mut().map(|r| &mut r.time));
+        times.extend(self.finer.times());
         for time in times {
             time.0 = time.0.saturating_add(nanos);
         }

@@ -1,6 +1,6 @@
 //! Runs of error frames, and windows in which a bus carried far more frames than it usually does.
 
-use crate::protocol::error_frames;
+use crate::protocol::{error_details, error_frames};
 use crate::read::frames::Frame;
 use crate::vocabulary::Instant;
 
@@ -15,7 +15,12 @@ pub(super) struct ErrorRun {
     /// A wire fault that the transceiver named.
     pub wire_fault: Option<&'static str>,
     pub line: u64,
+    /// Messages by what their detail depends on; at most [`MOST_DETAILS`] of them.
+    pub details: Vec<(u64, u64)>,
 }
+
+/// Different details kept of one run; further ones are counted in `frames` only.
+const MOST_DETAILS: usize = 64;
 
 impl ErrorRun {
     pub(super) fn new(frame: &Frame, time: Instant) -> ErrorRun {
@@ -26,6 +31,7 @@ impl ErrorRun {
             classes: frame.id.0,
             wire_fault: error_frames::wire_fault(frame.id.0, frame.data),
             line: frame.line,
+            details: vec![(error_details::kept_bits(frame.id.0, frame.data), 1)],
         }
     }
 
@@ -35,6 +41,13 @@ impl ErrorRun {
         self.classes |= frame.id.0;
         if self.wire_fault.is_none() {
             self.wire_fault = error_frames::wire_fault(frame.id.0, frame.data);
+        }
+        let bits = error_details::kept_bits(frame.id.0, frame.data);
+        let known = self.details.iter().position(|(kept, _)| *kept == bits);
+        if let Some((_, count)) = known.and_then(|n| self.details.get_mut(n)) {
+            *count += 1;
+        } else if self.details.len() < MOST_DETAILS {
+            self.details.push((bits, 1));
         }
     }
 }
@@ -83,6 +96,11 @@ impl SurgeWatch {
             windows: 0,
             usual: 0,
         }
+    }
+
+    /// Begin of the window under way.
+    pub(super) fn begin(&self) -> Instant {
+        Instant(self.window_end.0.saturating_sub(WINDOW))
     }
 
     /// Drops surges that the bus, seen to its end, carries as a matter of course (nodes had only joined).

@@ -1,6 +1,7 @@
 //! What is kept of one identifier while a log streams by: last frame, gaps, a histogram of gaps.
 
 use super::gaps::{Gap, GapList};
+use super::steps::{Points, Repair};
 use crate::protocol::live_values;
 use crate::read::frames::Frame;
 use crate::vocabulary::{Identifier, Instant};
@@ -23,6 +24,26 @@ pub(super) struct Sample {
     pub time: Instant,
     pub data: u64,
     pub line: u64,
+}
+
+/// Frames of one identifier whose length is not that of its first frame.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct OddLengths {
+    pub frames: u64,
+    pub begin: Instant,
+    pub end: Instant,
+    pub line: u64,
+}
+
+impl OddLengths {
+    fn add(&mut self, frame: &Frame, time: Instant) {
+        if self.frames == 0 {
+            self.begin = time;
+            self.line = frame.line;
+        }
+        self.frames += 1;
+        self.end = time;
+    }
 }
 
 /// A run of frames of one identifier at more than three times its rate.
@@ -56,6 +77,15 @@ pub(super) struct Tracker {
     pub samples: Vec<Sample>,
     pub gaps: GapList,
     pub bursts: Vec<Burst>,
+    /// Last frames at regular looks, for the fit of clocks.
+    pub points: Points,
+    /// Data length of the first frame, and spans of frames with another one.
+    length: u8,
+    pub odd: OddLengths,
+    /// Its beat, once learned (nanoseconds), for what must be known while the log streams.
+    pub beat: Option<i64>,
+    /// Place by first appearance.
+    pub place: usize,
     burst: Option<Burst>,
 }
 
@@ -79,6 +109,11 @@ impl Tracker {
             samples,
             gaps: GapList::new(UNKNOWN_PERIOD_LIMIT),
             bursts: Vec::new(),
+            points: Points::default(),
+            length: frame.length,
+            odd: OddLengths::default(),
+            beat: None,
+            place: 0,
             burst: None,
         }
     }
@@ -88,7 +123,7 @@ impl Tracker {
     pub(super) fn frame(&mut self, frame: &Frame, time: Instant) -> bool {
         let gap = time.0 - self.last.0;
         self.histogram[bin(gap)] += 1;
-        if gap > self.limit || gap < self.fast {
+        if gap > self.limit || gap < self.fast || frame.length != self.length {
             self.unusual(frame, time, gap);
         }
         self.last = time;
@@ -115,6 +150,11 @@ impl Tracker {
                 after: frame.data,
             });
             self.limit = self.gaps.limit;
+        }
+        if frame.length != self.length {
+            self.odd.add(frame, time);
+        }
+        if gap >= self.fast {
             return;
         }
         match &mut self.burst {
@@ -172,6 +212,7 @@ impl Tracker {
         self.gaps.limit = if first_look { limit } else { self.gaps.limit.max(limit) };
         self.limit = self.gaps.limit;
         self.fast = median / 3;
+        self.beat = Some(median);
         if first_look {
             self.look_back();
         }
@@ -194,6 +235,21 @@ impl Tracker {
             }
         }
         self.limit = self.gaps.limit;
+    }
+
+    /// Takes steps of the clock out of everything kept; gaps that were only steps go.
+    pub(super) fn repair(&mut self, repair: &Repair) {
+        let mut times =
+            vec![&mut self.first, &mut self.last, &mut self.odd.begin, &mut self.odd.end];
+        times.extend(self.samples.iter_mut().map(|s| &mut s.time));
+        times.extend(self.gaps.gaps.iter_mut().flat_map(|g| [&mut g.from, &mut g.to]));
+        times.extend(self.bursts.iter_mut().flat_map(|b| [&mut b.begin, &mut b.end]));
+        times.extend(self.points.kept.iter_mut().map(|(_, t)| t));
+        for time in times {
+            *time = repair.time(*time);
+        }
+        let limit = self.gaps.limit;
+        self.gaps.gaps.retain(|g| g.nanos() > limit);
     }
 
     /// Share of all gaps between `low` and `high` nanoseconds, by the histogram (bins of 9 to 12 %).

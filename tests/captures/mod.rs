@@ -4,6 +4,7 @@
 //! The captures are no part of the project. `BUSWITNESS_CAPTURES` names the folder that holds them
 //! (`car-a/car-a.log.gz` and so on); without it these tests say so and pass.
 
+mod clocks;
 mod diagnostics;
 
 use std::fs;

@@ -173,12 +173,18 @@ fn push(byte: u8, most: u8, frame: &mut Frame) -> Result<(), &'static str> {
     Ok(())
 }
 
+/// The error state indicator among the flags of a CAN FD frame.
+const ESI: u8 = 0x02;
+
 /// What stands behind `#` in the log form.
 fn log_data(text: &[u8], frame: &mut Frame) -> Result<(), &'static str> {
     match text {
         [b'#', flags, data @ ..] => {
             if nibble(*flags) == 0xFF {
                 return Err("the FD flags are not a hexadecimal digit");
+            }
+            if nibble(*flags) & ESI != 0 && frame.kind == FrameKind::Data {
+                frame.kind = FrameKind::PassiveData;
             }
             bytes(data, 64, frame)?;
             if matches!(frame.length, 0..=8 | 12 | 16 | 20 | 24 | 32 | 48 | 64) {

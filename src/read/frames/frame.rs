@@ -8,6 +8,8 @@ use crate::vocabulary::{Identifier, Instant};
 pub enum FrameKind {
     /// A data frame (classic or FD).
     Data,
+    /// A CAN FD data frame whose sender says, by its error state indicator, that it is error passive.
+    PassiveData,
     /// A remote frame: a request without data.
     Remote,
     /// A SocketCAN error message frame: the logger's controller speaks of the bus.

@@ -115,6 +115,7 @@ fn incident(vehicle: &str, exposure: &Exposure, index: usize) -> Incident {
     Incident {
         perhaps_old: false,
         repeats: 0,
+        finer: crate::incidents::FinerSigns::default(),
         losses: vec![],
         start: exposure.start,
         begin: at(12.0),

@@ -1,0 +1,247 @@
+//! Identifiers that run by one clock: the sender's own, which no two nodes have quite alike.
+//!
+//! Only differences of two identifiers are used, so that the logger's drift and its repaired steps cancel.
+//! Two are of one clock when their difference keeps its slope within three standard errors of nothing *and*
+//! something further agrees: the clock is told sharply, or both are sent by one task (their delays are the
+//! same), or they woke together. What the log cannot tell apart stays apart. Source: Cho & Shin 2016 for
+//! the clock as a mark of the sender; Moon, Skelly & Towsley 1999 for offsets and slopes.
+
+use super::channel::Channel;
+use super::period::Period;
+use super::tracker::Tracker;
+use crate::numerics::{centre, clusters, lines};
+use crate::vocabulary::{Identifier, Instant};
+
+/// Shortest span of looks (nanoseconds), and fewest looks, that tell a clock.
+const SHORTEST: i64 = 60_000_000_000;
+const FEWEST: usize = 20;
+/// Identifiers compared at most; those with the least jitter relative to their period come first.
+const MOST: usize = 384;
+/// Slopes are taken over the middles of so many stretches.
+const STRETCHES: usize = 24;
+/// A slope error (a share, not ppm) below which a clock is told sharply.
+const SHARP: f64 = 0.4e-6;
+/// No error is believed to be below this.
+const FLOOR: f64 = 0.05e-6;
+/// Two of one task: their difference scatters less than this share of what each does by itself.
+const ONE_TASK: f64 = 0.4;
+/// Numerators and denominators of ratios of periods.
+const LARGEST_RATIO: u32 = 40;
+/// Woke together, woke apart (nanoseconds).
+const TOGETHER: i64 = 250_000_000;
+const APART: i64 = 700_000_000;
+/// Distances: alike, perhaps, perhaps not, unlike. The tree is cut between the middle two.
+const ALIKE: f64 = 0.0;
+const PERHAPS: f64 = 0.4;
+const UNKNOWN: f64 = 0.6;
+const UNLIKE: f64 = 1.0;
+const CUT: f64 = 0.5;
+/// Clocks of nodes lie within so many parts per million of the right one (crystals; common practice, no source).
+const RANGE_PPM: f64 = 100.0;
+
+/// One identifier of a group.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Member {
+    pub id: Identifier,
+    pub group: u32,
+    /// Off the first of the group, and its standard error, parts per million.
+    pub skew: (f64, f64),
+    pub confidence: f64,
+}
+
+/// What is compared of one identifier.
+struct Beat {
+    id: Identifier,
+    period: f64,
+    first: Instant,
+    jitter: f64,
+    /// Look, time (s), offset from the beat (ns).
+    points: Vec<(u32, f64, f64)>,
+    scatter: f64,
+}
+
+/// Difference of two clocks, as shares: slope, standard error, scatter (ns).
+#[derive(Debug, Clone, Copy)]
+struct Difference {
+    slope: f64,
+    error: f64,
+    scatter: f64,
+}
+
+/// Groups of two and more, by identifier.
+pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member> {
+    let mut beats: Vec<Beat> = channel
+        .trackers
+        .iter()
+        .zip(periods)
+        .filter_map(|(tracker, period)| beat(tracker, period.as_ref()?))
+        .collect();
+    beats.sort_by(|a, b| {
+        (a.jitter / a.period).total_cmp(&(b.jitter / b.period)).then(a.id.cmp(&b.id))
+    });
+    beats.truncate(MOST);
+    beats.sort_by_key(|b| b.id);
+    let spread = woke_apart(&beats);
+    let mut differences = Vec::with_capacity(beats.len() * beats.len() / 2);
+    for (n, a) in beats.iter().enumerate() {
+        differences.push(beats[n + 1..].iter().map(|b| difference(a, b)).collect::<Vec<_>>());
+    }
+    let of = |a: usize, b: usize| differences.get(a)?.get(b.checked_sub(a + 1)?).copied()?;
+    let distance = |a: usize, b: usize| distance(&beats[a], &beats[b], of(a, b), spread);
+    let tree = clusters::average_linkage(beats.len(), distance);
+    let labels = clusters::cut(beats.len(), &tree, CUT);
+    members(&beats, &labels, of)
+}
+
+fn beat(tracker: &Tracker, period: &Period) -> Option<Beat> {
+    if !period.cyclic {
+        return None;
+    }
+    let kept = &tracker.points.kept;
+    let (first, last) = (kept.first()?.1, kept.last()?.1);
+    if kept.len() < FEWEST || last.0 - first.0 < SHORTEST {
+        return None;
+    }
+    let times: Vec<f64> = kept.iter().map(|(_, t)| (t.0 - first.0) as f64).collect();
+    // A second pass with the period that the first one gives: the index is then sure.
+    let mut mean = period.mean;
+    for _ in 0..2 {
+        let index = lines::cumulative_index(&times, mean)?;
+        let slope = stretched_slope(&index, &times)?;
+        mean = if (slope / mean - 1.0).abs() < 0.01 { slope } else { mean };
+    }
+    let index = lines::cumulative_index(&times, mean)?;
+    let offsets: Vec<f64> = times.iter().zip(&index).map(|(t, n)| t - n * mean).collect();
+    let scatter = centre::mad(&offsets)?;
+    let points = kept
+        .iter()
+        .zip(&times)
+        .zip(&offsets)
+        .map(|(((look, _), t), o)| (*look, (first.0 as f64 + t) / 1e9, *o))
+        .collect();
+    Some(Beat {
+        id: tracker.id,
+        period: mean,
+        first: tracker.first,
+        jitter: period.jitter as f64,
+        points,
+        scatter,
+    })
+}
+
+/// The middle slope over the middles of stretches: robust, and quick for many points.
+fn stretched_slope(x: &[f64], y: &[f64]) -> Option<f64> {
+    let (x, y) = stretches(x, y);
+    lines::median_slope(&x, &y)
+}
+
+/// The middles of at most [`STRETCHES`] stretches of points.
+fn stretches(x: &[f64], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    let size = x.len().div_ceil(STRETCHES).max(1);
+    let middles = |v: &[f64]| v.chunks(size).filter_map(centre::median).collect::<Vec<f64>>();
+    (middles(x), middles(y))
+}
+
+/// `None` when the periods have no simple ratio or too few looks are common.
+fn difference(a: &Beat, b: &Beat) -> Option<Difference> {
+    let ratio = ratio_off(a.period / b.period)?;
+    let (mut x, mut y) = (Vec::new(), Vec::new());
+    let mut others = b.points.iter().peekable();
+    for (look, time, offset) in &a.points {
+        while others.next_if(|(other, _, _)| other < look).is_some() {}
+        if let Some((_, _, other)) = others.next_if(|(other, _, _)| other == look) {
+            x.push(*time);
+            y.push(offset - other);
+        }
+    }
+    let span = x.last()? - x.first()?;
+    if x.len() < FEWEST || span * 1e9 < SHORTEST as f64 {
+        return None;
+    }
+    let (sx, sy) = stretches(&x, &y);
+    let slope = lines::median_slope(&sx, &sy)?;
+    let rest: Vec<f64> = sx.iter().zip(&sy).map(|(x, y)| y - slope * x).collect();
+    let sigma = centre::mad(&rest)?;
+    let error = lines::slope_precision(sigma, rest.len() as u64, span)? * 1e-9;
+    let flat: Vec<f64> = x.iter().zip(&y).map(|(x, y)| y - slope * x).collect();
+    Some(Difference {
+        slope: slope * 1e-9 + ratio,
+        error: error.max(FLOOR),
+        scatter: centre::mad(&flat)?,
+    })
+}
+
+/// How far (as a share) a ratio lies off the nearest simple one; `None` when none is near.
+fn ratio_off(ratio: f64) -> Option<f64> {
+    const NEAR: f64 = 3e-3;
+    (1..=LARGEST_RATIO).find_map(|q| {
+        let p = (ratio * f64::from(q)).round();
+        let off = ratio * f64::from(q) / p - 1.0;
+        let small = p >= 1.0 && (p <= f64::from(LARGEST_RATIO) || q == 1);
+        // The larger the numbers, the nearer it must be to be no chance.
+        (small && off.abs() <= NEAR / (p.min(f64::from(LARGEST_RATIO)) * f64::from(q)).sqrt())
+            .then_some(off)
+    })
+}
+
+/// Whether the identifiers woke in more than one step, so that waking together tells something.
+fn woke_apart(beats: &[Beat]) -> bool {
+    let mut firsts: Vec<i64> = beats.iter().map(|b| b.first.0).collect();
+    firsts.sort_unstable();
+    firsts.windows(2).any(|w| w[1] - w[0] > APART)
+}
+
+fn distance(a: &Beat, b: &Beat, difference: Option<Difference>, spread: bool) -> f64 {
+    let slack = a.period.max(b.period);
+    let woke = (a.first.0 - b.first.0).abs();
+    let apart = spread && woke as f64 > APART as f64 + 1.5 * slack;
+    let Some(d) = difference else { return if apart { UNLIKE } else { UNKNOWN } };
+    let same = d.slope.abs() <= 3.0 * d.error;
+    let task = d.scatter <= ONE_TASK * a.scatter.min(b.scatter);
+    if d.slope.abs() > 5.0 * d.error || apart {
+        UNLIKE
+    } else if same && (d.error <= SHARP || task) {
+        ALIKE
+    } else if same && spread && woke <= TOGETHER {
+        PERHAPS
+    } else {
+        UNKNOWN
+    }
+}
+
+/// The groups of two and more, with how sure they are: how likely no other of the clocks found lies as near
+/// by chance (birthday problem on ±100 ppm).
+fn members(
+    beats: &[Beat],
+    labels: &[usize],
+    of: impl Fn(usize, usize) -> Option<Difference>,
+) -> Vec<Member> {
+    let groups = labels.iter().max().map_or(0, |m| m + 1);
+    let mut found = Vec::new();
+    let mut number = 0;
+    for group in 0..groups {
+        let own: Vec<usize> = (0..beats.len()).filter(|n| labels.get(*n) == Some(&group)).collect();
+        let [first, rest @ ..] = own.as_slice() else { continue };
+        if rest.is_empty() {
+            continue;
+        }
+        let skew = |n: usize| {
+            of(*first.min(&n), *first.max(&n)).map_or((0.0, SHARP * 1e6), |d| {
+                let sign = if n > *first { -1.0 } else { 1.0 };
+                (sign * d.slope * 1e6, d.error * 1e6)
+            })
+        };
+        let errors: Vec<f64> = rest.iter().map(|n| skew(*n).1).collect();
+        let near = 3.0 * centre::median(&errors).unwrap_or(SHARP * 1e6);
+        let by_chance = (near / RANGE_PPM).min(1.0);
+        let others = i32::try_from(groups.saturating_sub(1)).unwrap_or(i32::MAX);
+        let confidence = (1.0 - by_chance).powi(others);
+        found.push(Member { id: beats[*first].id, group: number, skew: (0.0, 0.0), confidence });
+        for n in rest {
+            found.push(Member { id: beats[*n].id, group: number, skew: skew(*n), confidence });
+        }
+        number += 1;
+    }
+    found.sort_by_key(|m| m.id);
+    found
+}
