@@ -7,6 +7,8 @@ pub mod lines;
 pub mod nearest;
 pub mod networks;
 pub mod opening;
+#[cfg(test)]
+mod opening_tests;
 pub mod recognising;
 mod records;
 pub mod scan_reports;

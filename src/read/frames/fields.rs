@@ -174,7 +174,7 @@ fn push(byte: u8, most: u8, frame: &mut Frame) -> Result<(), &'static str> {
 }
 
 /// The error state indicator among the flags of a CAN FD frame.
-const ESI: u8 = 0x02;
+pub(super) const ESI: u8 = 0x02;
 
 /// What stands behind `#` in the log form.
 fn log_data(text: &[u8], frame: &mut Frame) -> Result<(), &'static str> {

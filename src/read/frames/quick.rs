@@ -5,7 +5,7 @@
 //! the length of the data is found by arithmetic, not by a loop. `None` always means "read it
 //! carefully", never "reject", and what is read here is what `fields` would read.
 
-use super::fields::LAST_SECOND;
+use super::fields::{ESI, LAST_SECOND};
 use super::frame::{Frame, FrameKind};
 use super::hexadecimal::{Digits, HALF_OF, all_hexadecimal, digits, eight};
 use crate::vocabulary::{Identifier, Instant, NANOS_PER_SECOND};
@@ -103,7 +103,15 @@ impl Quick {
         };
         let (data, length, end) = match eight_bytes(window, at) {
             Some(data) => (data, 8, at + 17),
-            None => data(window, at)?,
+            None => {
+                if window[at] == b'#'
+                    && HALF_OF[usize::from(window[at + 1])] & u32::from(ESI) != 0
+                    && kind == FrameKind::Data
+                {
+                    kind = FrameKind::PassiveData;
+                }
+                data(window, at)?
+            }
         };
         let channel = self.interface.channel;
         Some((Frame { time, data, line: number, id, channel, length, kind }, end))
