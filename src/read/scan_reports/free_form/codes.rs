@@ -91,7 +91,7 @@ pub(super) fn find_codes(text: &str) -> Vec<FoundCode> {
 }
 
 /// Two codes with only a dash or `to` between them are a span; neither is a finding.
-fn drop_spans(text: &str, found: &mut Vec<FoundCode>) {
+fn drop_spans(text: &str, found: &mut [FoundCode]) {
     let dash = |between: &str| {
         let between = between.trim();
         between == "to" || between == "bis" || between == "..." || between == "…" || {

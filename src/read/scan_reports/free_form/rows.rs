@@ -302,8 +302,9 @@ impl Reader<'_> {
             );
         }
         for ((_, label, ..), text) in columns.columns.iter().zip(&texts) {
-            if !matches!(label, Some(Label::Code)) && !(module_at.is_some() && text == module_text)
-            {
+            let own =
+                matches!(label, Some(Label::Code)) || module_at.is_some() && text == module_text;
+            if !own {
                 self.mention_all(text, place, "in another column of a table", true);
             }
         }

@@ -259,8 +259,9 @@ fn day_order(gathered: &Gathered, words: &Words) -> DayOrder {
         Some(order) if order != DayOrder::Unclear => order,
         _ => {
             // A file of words without labels is a setting for all languages.
-            let setting = words.languages.iter().filter(|l| l.only_settings).map(|l| l.slash_dates);
-            setting.filter(|order| *order != DayOrder::Unclear).last().unwrap_or(DayOrder::Unclear)
+            let mut setting =
+                words.languages.iter().filter(|l| l.only_settings).map(|l| l.slash_dates);
+            setting.rfind(|order| *order != DayOrder::Unclear).unwrap_or(DayOrder::Unclear)
         }
     }
 }
