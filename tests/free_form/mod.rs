@@ -231,7 +231,6 @@ fn scored(folder: &str) -> Total {
         "{layouts} layouts: {codes} codes, {missing} missing, {invented} invented; {right} of {assignments} \
          assignments right; {details} details wrong"
     );
-    eprintln!("{summary}");
     let told = format!("{summary}\n{}", told.join("\n"));
     Total { layouts, missing, invented, assignments, right, details, told }
 }
