@@ -14,7 +14,10 @@ pub mod exact;
 pub mod logs;
 pub mod proportion;
 pub mod ratio;
+pub mod survival;
 pub mod table;
 
+#[cfg(test)]
+mod survival_tests;
 #[cfg(test)]
 mod tolerances;

@@ -32,7 +32,7 @@ const ROUND: &str = "a few roundings";
 const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-12";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 32] = [
+const TABLE: [Row; 35] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -65,6 +65,9 @@ const TABLE: [Row; 32] = [
     row("ratio::shrunk_ratio", 1e-12, ROUND, "means of the Jeffreys posteriors"),
     row("circular::count_shifts", 0.0, "whole numbers", "definition"),
     row("proportion::posterior_median", 1e-9, QUANTILE, "Jeffreys posterior"),
+    row("survival::kaplan_meier", 1e-12, "a product of fractions", "Kaplan & Meier 1958"),
+    row("survival::log_rank", 1e-11, "a short sum of fractions", "Mantel 1966"),
+    row("survival::stratified_log_rank", 1e-11, "a short sum of fractions", "Mantel 1966"),
 ];
 
 /// Fails the running test unless `got` is as close to `want` as the statistic's row asks.
