@@ -11,9 +11,14 @@ pub mod beta_binomial;
 pub mod centre;
 pub mod circular;
 pub mod exact;
+pub mod firth;
 pub mod logs;
+pub mod max_selected;
 pub mod proportion;
+pub mod rate;
 pub mod ratio;
+pub mod sequential;
+pub mod strata;
 pub mod survival;
 pub mod table;
 

@@ -287,8 +287,9 @@ fn quadratic_form(mut variance: Vec<Vec<f64>>, mut off: Vec<f64>) -> (f64, u32) 
         for j in i + 1..off.len() {
             let factor = variance[j][i] / pivot;
             off[j] -= factor * off[i];
-            for k in i..variance.len() {
-                variance[j][k] -= factor * variance[i][k];
+            let row = variance[i].clone();
+            for (cell, pivot_row) in variance[j].iter_mut().zip(row) {
+                *cell -= factor * pivot_row;
             }
         }
     }
