@@ -12,5 +12,5 @@ mod sources;
 mod watch;
 
 pub use progress::{Progress, Quiet};
-pub use run::{Outcome, RunError, Settings, check, run};
+pub use run::{Outcome, RunError, Settings, check, look, run};
 pub use watch::watch;

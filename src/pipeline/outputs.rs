@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use super::plan::{Format, Plan, View};
-use super::run::{RunError, VehicleInput};
+use super::run::{Outcome, RunError, VehicleInput};
 use crate::conditions::{Exposure, Sourced};
 use crate::facts::{
     ExposureRow, FactsError, IncidentRow, Places, Row, VehicleTally, fleet_tally, rows_table,
@@ -35,11 +35,10 @@ pub(super) fn folder(plan: &Plan) -> PathBuf {
 pub(super) fn write(
     plan: &Plan,
     strict: bool,
-    findings: &[VehicleFinding],
+    outcome: &Outcome,
     vehicles: &BTreeMap<String, VehicleInput>,
-    tally: &Tally,
-    remarks: &[String],
 ) -> Result<Vec<PathBuf>, RunError> {
+    let Outcome { findings, outlooks, tally, remarks, .. } = outcome;
     let has = |format: Format| plan.output.formats.contains(&format);
     let heading = Heading {
         title: plan.title.clone(),
@@ -73,8 +72,8 @@ pub(super) fn write(
     };
     let folder = folder(plan);
     let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
-    let mut written =
-        write_reports(&folder, &heading, formats, findings, tally, &tables).map_err(failed)?;
+    let mut written = write_reports(&folder, &heading, formats, findings, outlooks, tally, &tables)
+        .map_err(failed)?;
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
         let table = fleet_table(&tally).map_err(failed)?;

@@ -12,8 +12,12 @@ use crate::read::networks::read_network;
 use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
-use crate::read::tables::{Form, read_modules, read_service, read_vehicles, read_weather};
-use crate::read::{Account, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow};
+use crate::read::tables::{
+    Form, read_after_part, read_modules, read_service, read_vehicles, read_weather,
+};
+use crate::read::{
+    Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow,
+};
 use crate::vocabulary::{Network, Place, Reject};
 
 /// A bus log that can be read.
@@ -29,6 +33,9 @@ pub(super) struct Sources {
     pub logs: Vec<LogFile>,
     pub reports: Vec<ScanReport>,
     pub weather: WeatherTable,
+    /// The coming weather, where a forecast was given.
+    pub forecast: Option<WeatherTable>,
+    pub after_part: Vec<AfterPartRow>,
     pub vehicles: Vec<VehicleRow>,
     pub modules: Vec<ModuleRow>,
     pub notes: Vec<ServiceNote>,
@@ -44,6 +51,8 @@ enum Given {
     Log(LogFile),
     Reports(Vec<ScanReport>),
     Weather(Vec<WeatherRow>),
+    Forecast(Vec<WeatherRow>),
+    AfterPart(Vec<AfterPartRow>),
     Vehicles(Vec<VehicleRow>),
     Modules(Vec<ModuleRow>),
     Notes(Vec<ServiceNote>),
@@ -58,6 +67,8 @@ enum Wanted {
     Log,
     Report,
     Weather,
+    Forecast,
+    AfterPart,
     Vehicles,
     Modules,
     Notes,
@@ -77,14 +88,16 @@ struct Taken {
 /// Finds and reads.
 pub(super) fn read(plan: &Plan) -> Sources {
     let inputs = &plan.inputs;
-    let wanted: [(&str, &[String], Wanted); 8] = [
+    let wanted: [(&str, &[String], Wanted); 10] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
         ("scan_reports", &inputs.scan_reports, Wanted::Report),
         ("weather", &inputs.weather, Wanted::Weather),
+        ("forecast", &inputs.forecast, Wanted::Forecast),
         ("vehicles", &inputs.vehicles, Wanted::Vehicles),
         ("modules", &inputs.modules, Wanted::Modules),
         ("service", &inputs.service, Wanted::Notes),
         ("networks", &inputs.networks, Wanted::Network),
+        ("after_part", &inputs.after_part, Wanted::AfterPart),
         ("folder", &inputs.by_content, Wanted::Anything),
     ];
     let mut sources = Sources::default();
@@ -101,11 +114,12 @@ pub(super) fn read(plan: &Plan) -> Sources {
     }
     let taken: Vec<Taken> =
         files.into_par_iter().map(|(found, wanted)| take(plan, found, wanted)).collect();
-    let mut weather = Vec::new();
+    let (mut weather, mut forecast) = (Vec::new(), Vec::new());
     for one in taken {
-        sources.pour(one, &mut weather);
+        sources.pour(one, &mut weather, &mut forecast);
     }
     sources.weather = WeatherTable::new(weather);
+    sources.forecast = (!inputs.forecast.is_empty()).then(|| WeatherTable::new(forecast));
     sources.reports.sort_by(|a, b| {
         (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
     });
@@ -118,7 +132,12 @@ pub(super) fn read(plan: &Plan) -> Sources {
 }
 
 impl Sources {
-    fn pour(&mut self, taken: Taken, weather: &mut Vec<WeatherRow>) {
+    fn pour(
+        &mut self,
+        taken: Taken,
+        weather: &mut Vec<WeatherRow>,
+        forecast: &mut Vec<WeatherRow>,
+    ) {
         taken.account.pour_into(&mut self.tally);
         self.taken_for.push((taken.name.to_string(), taken.what));
         let tally = &mut self.tally;
@@ -135,6 +154,14 @@ impl Sources {
             Given::Weather(list) => {
                 rows(list.len());
                 weather.extend(list);
+            }
+            Given::Forecast(list) => {
+                rows(list.len());
+                forecast.extend(list);
+            }
+            Given::AfterPart(list) => {
+                rows(list.len());
+                self.after_part.extend(list);
             }
             Given::Vehicles(list) => {
                 rows(list.len());
@@ -234,6 +261,19 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
             let what = format!("weather, {} rows", reading.records.len());
             (Given::Weather(reading.records), what)
         }
+        Wanted::Forecast => {
+            // The same table with the same columns as the weather.
+            let reading = read_weather(bytes, &name, &plan.columns_of("weather"), zone);
+            account = reading.account;
+            let what = format!("forecast, {} rows", reading.records.len());
+            (Given::Forecast(reading.records), what)
+        }
+        Wanted::AfterPart => {
+            let reading = read_after_part(bytes, &name, &plan.columns_of("after_part"), zone);
+            account = reading.account;
+            let what = format!("after the part, {} classes", reading.records.len());
+            (Given::AfterPart(reading.records), what)
+        }
         Wanted::Vehicles => {
             let reading = read_vehicles(bytes, &name, &plan.columns_of("vehicles"), zone);
             account = reading.account;
@@ -285,6 +325,7 @@ fn by_content(kind: &Kind) -> Option<Wanted> {
             "modules" => Some(Wanted::Modules),
             "service" => Some(Wanted::Notes),
             "scan_reports" => Some(Wanted::Report),
+            "after_part" => Some(Wanted::AfterPart),
             _ => None,
         },
         _ => None,
@@ -296,7 +337,12 @@ fn fits(kind: &Kind, wanted: Wanted) -> bool {
         Wanted::Log => *kind == Kind::BusLogText,
         Wanted::Report => matches!(kind, Kind::ScanReportJson | Kind::Csv { .. }),
         Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
-        Wanted::Weather | Wanted::Vehicles | Wanted::Modules | Wanted::Notes => {
+        Wanted::Weather
+        | Wanted::Forecast
+        | Wanted::AfterPart
+        | Wanted::Vehicles
+        | Wanted::Modules
+        | Wanted::Notes => {
             matches!(kind, Kind::Csv { .. } | Kind::UnknownText)
         }
         Wanted::Anything => false,
@@ -308,6 +354,8 @@ fn expected(wanted: Wanted) -> &'static str {
         Wanted::Log => "a SocketCAN text log",
         Wanted::Report => "a scan report (JSON, JSON Lines or CSV)",
         Wanted::Weather => "a weather table (CSV)",
+        Wanted::Forecast => "a weather forecast (CSV, as the weather table)",
+        Wanted::AfterPart => "a table of what follows a replaced part (CSV)",
         Wanted::Vehicles => "a vehicles table (CSV)",
         Wanted::Modules => "a modules table (CSV)",
         Wanted::Notes => "a table of service notes (CSV)",

@@ -8,6 +8,7 @@ mod csv_tables;
 mod culprits_json;
 mod error;
 mod heading;
+mod outlooks;
 mod page_names;
 mod pages;
 mod standing;
@@ -22,15 +23,17 @@ use std::path::{Path, PathBuf};
 pub use csv_tables::fleet_table;
 pub use error::ReportError;
 pub use heading::{Formats, Heading, View};
+pub use outlooks::plan_text;
 pub use terminal::terminal_table;
 pub use whole_file::{Output, write_whole};
 
 use crate::read::Tally;
+use crate::repairs::Outlook;
 use crate::suspects::VehicleFinding;
 
 /// Writes everything below `folder` and returns the paths written, the main report first.
 ///
-/// `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is
+/// `outlooks` may lack vehicles; their pages then lack the sections on it. `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is
 /// written whatever `formats` says.
 ///
 /// # Errors
@@ -41,18 +44,22 @@ pub fn write_reports(
     heading: &Heading,
     formats: Formats,
     findings: &[VehicleFinding],
+    outlooks: &[Outlook],
     tally: &Tally,
     parquet_tables: &[(String, Vec<u8>)],
 ) -> Result<Vec<PathBuf>, ReportError> {
     let mut outputs = Vec::new();
     if formats.html {
-        outputs.extend(pages::pages(heading, findings, tally)?);
+        outputs.extend(pages::pages(heading, findings, outlooks, tally)?);
     }
     if formats.json {
-        let json = culprits_json::culprits_json(heading, findings, tally)?;
+        let json = culprits_json::culprits_json(heading, findings, outlooks, tally)?;
         outputs.push(Output::new("culprits.json", json));
     }
     outputs.extend(csv_tables::csv_tables(formats, findings, tally)?);
+    if formats.csv {
+        outputs.extend(outlooks::tables(outlooks)?);
+    }
     if formats.parquet {
         outputs.extend(
             parquet_tables

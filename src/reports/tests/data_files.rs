@@ -143,7 +143,7 @@ fn csv_round_trips_and_disarms_formulas() {
     let mut findings = fixture::fleet();
     findings[0].vehicle = "=cmd|' /C calc'!A0, \"q\"\nnext".to_owned();
     let heading = fixture::heading(View::Fleet);
-    write_reports(folder.path(), &heading, formats, &findings, &fixture::tally(), &[])
+    write_reports(folder.path(), &heading, formats, &findings, &[], &fixture::tally(), &[])
         .expect("written");
     for table in
         ["culprits", "evidence", "incidents", "exposures", "conditions", "next_tests", "rejects"]

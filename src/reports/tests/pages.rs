@@ -28,7 +28,7 @@ fn pages_to_look_at() {
     ] {
         let heading = fixture::heading(view);
         let tally = fixture::tally();
-        write_reports(&folder.join(name), &heading, Formats::ALL, &findings, &tally, &[])
+        write_reports(&folder.join(name), &heading, Formats::ALL, &findings, &[], &tally, &[])
             .expect("written");
     }
 }

@@ -1,0 +1,1 @@
+//! Repairs on invented starts. Test builds only.
