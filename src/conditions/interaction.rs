@@ -15,7 +15,7 @@ const LEAST_HITS: u64 = 6;
 /// Starts of a cell below which nothing is said.
 const LEAST_STARTS: u64 = 5;
 /// Points by which each posterior is represented.
-const POINTS: usize = 160;
+const POINTS: usize = 100;
 
 /// Cold and wet by four cells.
 #[derive(Debug, Clone, PartialEq)]

@@ -20,7 +20,11 @@ mod weather;
 mod when;
 
 #[cfg(test)]
+pub(crate) mod invented;
+#[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod when_tests;
 
 pub use confounding::Confounded;
 pub use exposure::{ConditionRisk, Exposure, Sourced};

@@ -150,6 +150,9 @@ pub fn probability_fell_to(table: TwoGroups, ratio: f64, prior: (f64, f64)) -> O
     let density = |angle: f64| {
         let (sine, cosine) = angle.sin_cos();
         let weight = (2.0 * first.0 - 1.0) * sine.ln() + (2.0 * first.1 - 1.0) * cosine.ln();
+        if weight - scale < -45.0 {
+            return 0.0;
+        }
         2.0 * (weight - scale).exp() * below.cdf(ratio * sine * sine)
     };
     let width = FRAC_PI_2 / 256.0;

@@ -174,17 +174,17 @@ pub(in crate::reports) fn outlook_json(outlook: &Outlook) -> OutlookJson<'_> {
     }
 }
 
+fn joint(joint: &Joint) -> Together<'_> {
+    Together {
+        condition: &joint.condition,
+        odds_ratio: digits(joint.odds_ratio),
+        low: joint.low.and_then(digits),
+        high: joint.high.and_then(digits),
+        p_value: digits(joint.p_value),
+    }
+}
+
 fn risk(when: &When) -> Risk<'_> {
-    let joint = |joint| {
-        let Joint { condition, odds_ratio, low, high, p_value } = joint;
-        Together {
-            condition,
-            odds_ratio: digits(*odds_ratio),
-            low: low.and_then(digits),
-            high: high.and_then(digits),
-            p_value: digits(*p_value),
-        }
-    };
     let cold_wet = |found: &Interaction| ColdWet {
         contrast: digits(found.contrast),
         low: digits(found.low),

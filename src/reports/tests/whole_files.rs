@@ -60,8 +60,18 @@ fn the_same_findings_give_the_same_bytes() {
     let mut reused = fixture::tally();
     reused.logs_reused = 612;
     let all = Formats::ALL;
-    write_reports(a.path(), &heading, all, &findings, &[], &fixture::tally(), &[]).expect("a");
-    write_reports(b.path(), &heading, all, &turned, &[], &reused, &[]).expect("b");
+    write_reports(
+        a.path(),
+        &heading,
+        all,
+        &findings,
+        &fixture::outlooks(&findings),
+        &fixture::tally(),
+        &[],
+    )
+    .expect("a");
+    write_reports(b.path(), &heading, all, &turned, &fixture::outlooks(&turned), &reused, &[])
+        .expect("b");
     assert_eq!(names(a.path()), names(b.path()));
     for name in names(a.path()) {
         let read = |folder: &std::path::Path| fs::read(folder.join(&name)).expect("file");
