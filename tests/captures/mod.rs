@@ -4,6 +4,8 @@
 //! The captures are no part of the project. `BUSWITNESS_CAPTURES` names the folder that holds them
 //! (`car-a/car-a.log.gz` and so on); without it these tests say so and pass.
 
+mod tables;
+
 use std::fs;
 use std::path::PathBuf;
 
