@@ -7,6 +7,7 @@
 mod confounding;
 mod exposure;
 mod exposures;
+mod fleet;
 mod forecast;
 mod interaction;
 pub mod moisture;
@@ -29,6 +30,7 @@ mod when_tests;
 pub use confounding::Confounded;
 pub use exposure::{ConditionRisk, Exposure, Sourced};
 pub use exposures::exposures;
+pub use fleet::{FleetRisk, fleet_risks};
 pub use forecast::Morning;
 pub use interaction::Interaction;
 pub use reproduce::{Ahead, CHANCE, Reproduction, met_all, trigger};

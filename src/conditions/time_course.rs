@@ -136,7 +136,7 @@ pub(super) fn time_course(trials: &[Trial<'_>]) -> Option<TimeCourse> {
 }
 
 /// A trial as a subject: until its first incident, else censored where watching ended.
-fn watched(trial: &Trial<'_>) -> Option<Watched> {
+pub(super) fn watched(trial: &Trial<'_>) -> Option<Watched> {
     let length = trial.watched_s()?;
     match (trial.hit, trial.first_s) {
         (true, Some(first)) => Some(Watched::until_event(first)),

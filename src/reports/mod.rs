@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 pub use csv_tables::fleet_table;
 pub use error::ReportError;
 pub use heading::{Formats, Heading, View};
-pub use outlooks::plan_text;
+pub use outlooks::{fleet_conditions, plan_text};
 pub use terminal::terminal_table;
 pub use whole_file::{Output, write_whole};
 

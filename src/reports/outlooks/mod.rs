@@ -3,12 +3,14 @@
 //! through `shown`.
 
 mod course;
+mod fleet;
 mod json;
 mod page;
 mod tables;
 mod terminal;
 mod words;
 
+pub use fleet::fleet_conditions;
 pub(super) use json::{OutlookJson, outlook_json};
 pub(super) use page::{Ahead, ahead};
 pub(super) use tables::tables;
