@@ -34,9 +34,16 @@ pub struct When {
     pub reproduction: Option<Reproduction>,
 }
 
-/// Answers all questions. `risks` is the list of conditions of the same exposures.
+/// Answers all questions. `risks` is the list of conditions of the same exposures. `faulty` are
+/// the trials from which to learn how to make it happen: all, or those before a repair that has
+/// held (the starts since would dilute the risk, and blame the season for the cure).
 #[must_use]
-pub fn when(trials: &[Trial<'_>], risks: &[ConditionRisk], ahead: &Ahead<'_>) -> When {
+pub fn when(
+    trials: &[Trial<'_>],
+    faulty: &[Trial<'_>],
+    risks: &[ConditionRisk],
+    ahead: &Ahead<'_>,
+) -> When {
     let hits = trials.iter().filter(|trial| trial.hit).count();
     When {
         starts: trials.len(),
@@ -48,7 +55,7 @@ pub fn when(trials: &[Trial<'_>], risks: &[ConditionRisk], ahead: &Ahead<'_>) ->
         thresholds: thresholds(trials),
         confounded: confounded(trials),
         time: time_course(trials),
-        reproduction: reproduction(trials, ahead),
+        reproduction: reproduction(faulty, ahead),
     }
 }
 

@@ -20,7 +20,8 @@ fn asked(rows: &[Invented], forecast: Option<&WeatherTable>) -> When {
         site: Some("quay"),
         zone: Tz::UTC,
     };
-    when(&trials(&exposures, &incidents, &[]), &risks(&exposures), &ahead)
+    let trials = trials(&exposures, &incidents, &[]);
+    when(&trials, &trials, &risks(&exposures), &ahead)
 }
 
 /// Rows by groups: how many, what kind, how many of them (spread evenly) with an incident.

@@ -1,8 +1,8 @@
 //! What lies ahead of one vehicle, brought together.
 
 use super::after_part::{AfterPart, AfterTable, after_part};
-use super::changes::changes;
-use super::held::{Repair, weigh};
+use super::changes::{Kind, changes};
+use super::held::{Repair, State, weigh};
 use crate::conditions::{Ahead, Trial, When, when};
 use crate::read::ServiceNote;
 use crate::suspects::VehicleFinding;
@@ -44,10 +44,26 @@ pub struct Outlook {
 #[must_use]
 pub fn outlook(case: &Case<'_>) -> Outlook {
     let found = changes(case.notes, case.trials);
+    let repairs: Vec<Repair> =
+        found.into_iter().map(|change| weigh(change, case.confidence)).collect();
+    // A repair that has held, and nothing since: how it was before tells how to make it happen.
+    let last = repairs.iter().rev().find(|repair| repair.kind == Kind::Lasting);
+    let cured = last.filter(|repair| repair.state == State::Held).map(|repair| repair.from);
+    let faulty =
+        case.trials.partition_point(|trial| cured.is_none_or(|cured| trial.exposure.start < cured));
+    let faulty = case.trials.get(..faulty).unwrap_or(case.trials);
+    let mut when = when(case.trials, faulty, &case.finding.conditions, &case.ahead);
+    if let (Some(plan), true) = (&mut when.reproduction, faulty.len() < case.trials.len()) {
+        plan.remarks.push(
+            "learned from the starts before the repair that has held: it should not happen any \
+             more"
+                .to_owned(),
+        );
+    }
     Outlook {
         vehicle: case.finding.vehicle.clone(),
-        when: when(case.trials, &case.finding.conditions, &case.ahead),
-        repairs: found.into_iter().map(|change| weigh(change, case.confidence)).collect(),
+        when,
+        repairs,
         after_part: after_part(&case.finding.verdict, case.network, case.table),
     }
 }
