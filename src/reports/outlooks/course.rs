@@ -14,6 +14,8 @@ pub(super) struct Picture {
     lines: Vec<Line>,
     across: Vec<Tick>,
     upwards: Vec<Tick>,
+    /// Of the time axis.
+    unit: &'static str,
     summary: String,
 }
 
@@ -31,18 +33,18 @@ struct Tick {
     label: String,
 }
 
-pub(super) fn picture(time: &TimeCourse) -> Option<Picture> {
-    let last = time.times_s.last().copied()?;
-    let until = time.curve.longest.min((last * 1.4).max(60.0));
+pub(super) fn picture(course: &TimeCourse) -> Option<Picture> {
+    let last = course.times_s.last().copied()?;
+    let until = course.curve.longest.min((last * 1.4).max(60.0));
     if !(until > 0.0 && until.is_finite()) {
         return None;
     }
-    let curves: Vec<(&'static str, &Curve, String)> = match &time.split {
+    let curves: Vec<(&'static str, &Curve, String)> = match &course.split {
         Some(split) => vec![
             ("with", &split.with, named(split.said, &split.with)),
             ("without", &split.without, named(split.otherwise, &split.without)),
         ],
-        None => vec![("all", &time.curve, named("all", &time.curve))],
+        None => vec![("all", &course.curve, named("all", &course.curve))],
     };
     let highest = curves
         .iter()
@@ -63,12 +65,13 @@ pub(super) fn picture(time: &TimeCourse) -> Option<Picture> {
             Line { path, style, label: label.clone() }
         })
         .collect();
-    let step = round_step(until / 60.0, 7.0);
+    let (unit, seconds) = if until < 180.0 { ("seconds", 1.0) } else { ("minutes", 60.0) };
+    let step = round_step(until / seconds, 7.0);
     let mut across = Vec::new();
-    let mut minutes = 0.0;
-    while minutes * 60.0 <= until {
-        across.push(Tick { at: at(x(minutes * 60.0)), label: trimmed(minutes) });
-        minutes += step;
+    let mut time = 0.0;
+    while time * seconds <= until {
+        across.push(Tick { at: at(x(time * seconds)), label: trimmed(time) });
+        time += step;
     }
     let step = round_step(top * 100.0, 5.0);
     let mut upwards = Vec::new();
@@ -78,7 +81,7 @@ pub(super) fn picture(time: &TimeCourse) -> Option<Picture> {
         percent += step;
     }
     let summary = curves.into_iter().map(|(_, _, label)| label).collect::<Vec<_>>().join("; ");
-    Some(Picture { lines, across, upwards, summary })
+    Some(Picture { lines, across, upwards, unit, summary })
 }
 
 fn named(said: &str, curve: &Curve) -> String {
