@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! files ─read─▶ records ─observe─▶ facts ─incidents─▶ incidents ─conditions─▶ exposures
-//!       ─suspects─▶ findings ─reports─▶ files
+//!       ─suspects─▶ findings ─repairs─▶ outlooks ─reports─▶ files
 //! ```
 //!
 //! Each module may use only those above it in this list; a test keeps the order.
@@ -26,6 +26,8 @@ pub mod incidents;
 pub mod conditions;
 
 pub mod suspects;
+
+pub mod repairs;
 
 pub mod reports;
 

@@ -28,6 +28,9 @@ pub(super) enum Command {
     /// Say what would be read, as what, and what is wrong with it
     #[command(after_help = "Example: buswitness check pipelines/weekly.toml")]
     Check(Check),
+    /// How to make one vehicle's fault happen, whether its repair held, and what comes after
+    #[command(after_help = "Example: buswitness plan LH-07 pipelines/weekly.toml")]
+    Plan(Plan),
     /// Make invented vehicles, their logs and reports, with known truth
     #[command(
         after_help = "Example: buswitness rehearse sample-logs/larkmoor.toml --out larkmoor\nExample: buswitness rehearse --calibrate 400 --seed 7 --out calibration"
@@ -59,6 +62,18 @@ pub(super) struct Run {
 pub(super) struct Check {
     /// Pipeline file (TOML), or a folder with logs and reports
     pub pipeline: PathBuf,
+}
+
+/// Arguments of `plan`.
+#[derive(Debug, Args)]
+pub(super) struct Plan {
+    /// The vehicle, as the inputs name it
+    pub vehicle: String,
+    /// Pipeline file (TOML), or a folder with logs and reports
+    pub pipeline: PathBuf,
+    /// Do not use stored facts; make them anew
+    #[arg(long)]
+    pub fresh: bool,
 }
 
 /// Arguments of `rehearse`.

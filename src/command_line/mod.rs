@@ -15,11 +15,12 @@ use std::sync::Arc;
 use clap::Parser;
 
 use crate::pipeline::plan::Plan;
-use crate::pipeline::{Progress, Quiet, Settings, check, run};
+use crate::pipeline::{Progress, Quiet, Settings, check, look, run};
 use crate::read::Account;
+use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
 use crate::rehearse::{load_log, rehearse};
-use crate::reports::terminal_table;
+use crate::reports::{plan_text, terminal_table};
 
 use flags::{Command, Flags};
 
@@ -32,6 +33,7 @@ pub fn main() -> ExitCode {
     let outcome = match Flags::parse().command {
         Command::Run(asked) => run_command(&asked),
         Command::Check(asked) => check_command(&asked),
+        Command::Plan(asked) => plan_command(&asked),
         Command::Rehearse(asked) => rehearse_command(&asked),
     };
     match outcome {
@@ -111,6 +113,24 @@ fn check_command(asked: &flags::Check) -> Result<u8, String> {
         tally.rejected()
     ));
     Ok(if sound { exit_codes::DONE } else { exit_codes::REJECTED })
+}
+
+fn plan_command(asked: &flags::Plan) -> Result<u8, String> {
+    let plan = plan(&asked.pipeline)?;
+    let settings = Settings { fresh: asked.fresh, strict: false };
+    let outcome = look(&plan, settings, &progress::Bar::new()).map_err(|e| e.to_string())?;
+    let pairs = outcome.findings.iter().zip(&outcome.outlooks);
+    let Some((finding, outlook)) = pairs.into_iter().find(|(f, _)| f.vehicle == asked.vehicle)
+    else {
+        let names = outcome.findings.iter().map(|finding| finding.vehicle.as_str());
+        let hint = nearest(&asked.vehicle, names).map_or_else(
+            || format!("the inputs name {} vehicles", outcome.findings.len()),
+            |name| format!("did you mean `{name}`?"),
+        );
+        return Err(format!("no vehicle `{}` in the inputs; {hint}", asked.vehicle));
+    };
+    say(plan_text(finding, outlook, plan.timezone, WIDTH).trim_end());
+    Ok(exit_codes::DONE)
 }
 
 fn rehearse_command(asked: &flags::Rehearse) -> Result<u8, String> {

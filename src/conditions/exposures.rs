@@ -152,14 +152,14 @@ fn spread(
 }
 
 /// A sum over some of the hours is a lower bound: it can tell that it rained, not that it did not.
-fn told(rain: Rain) -> Option<f64> {
+pub(super) fn told(rain: Rain) -> Option<f64> {
     let enough = rain.hours >= RAIN_HOURS_ENOUGH || rain.sum_mm >= RAIN_WET_MM;
     enough.then_some(rain.sum_mm)
 }
 
 /// Wet if anything says so; dry if something is known and nothing says wet. That no wash was
 /// noted says nothing.
-fn wet(
+pub(super) fn wet(
     rain_mm: Option<f64>,
     spread_k: Option<f64>,
     humidity: Option<&Sourced>,

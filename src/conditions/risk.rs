@@ -19,6 +19,10 @@ pub struct Condition {
     pub name: &'static str,
     /// Why this threshold.
     pub reason: &'static str,
+    /// A start with it, in words.
+    pub said: &'static str,
+    /// A start without it, in words.
+    pub otherwise: &'static str,
     test: fn(&Exposure) -> Option<bool>,
 }
 
@@ -31,7 +35,7 @@ impl Condition {
 }
 
 /// Below this a surface can freeze, °C.
-const COLD_C: f64 = 2.0;
+pub(super) const COLD_C: f64 = 2.0;
 /// From this soak on the whole vehicle has come close to the air, seconds.
 const LONG_SOAK_S: f64 = 6.0 * 3600.0;
 /// Below this modules may reset while the engine is cranked, volts.
@@ -39,37 +43,58 @@ const LOW_SUPPLY_V: f64 = 10.5;
 /// Confidence of the interval.
 const CONFIDENCE: f64 = 0.95;
 
+/// Positions in [`FAMILY`] of the conditions that stand for themselves.
+pub(super) const SINGLE: [usize; 5] = [COLD, WET, SOAK, 3, 4];
+/// Position of the cold condition.
+pub(super) const COLD: usize = 0;
+/// Position of the wet condition.
+pub(super) const WET: usize = 1;
+/// Position of the long stop.
+pub(super) const SOAK: usize = 2;
+
 /// All conditions that are ever asked, so that the family of tests is fixed.
 pub const FAMILY: [Condition; 6] = [
     Condition {
         name: "ambient_c < 2",
         reason: "water on metal can freeze with the air a little above 0 °C, and sensors are \
                  off by up to 2 K",
+        said: "cold (below 2 °C)",
+        otherwise: "warm (2 °C or more)",
         test: cold,
     },
     Condition {
         name: "wet",
         reason: "rain or a wash in the 12 hours before, or air within 2 K of its dew point",
+        said: "wet",
+        otherwise: "dry",
         test: |exposure| exposure.wet,
     },
     Condition {
         name: "soak_h >= 6",
         reason: "after six hours at rest the modules have nearly the temperature of the air",
+        said: "after a long stop (6 h or more)",
+        otherwise: "after a short stop (under 6 h)",
         test: |exposure| exposure.soak_s.map(|soak| soak >= LONG_SOAK_S),
     },
     Condition {
         name: "first start of the day",
         reason: "the start after the night, whatever the weather was",
+        said: "first of the day",
+        otherwise: "later in the day",
         test: |exposure| exposure.first_of_day,
     },
     Condition {
         name: "supply_v < 10.5",
         reason: "a 12 V supply below 10.5 V is outside what modules are built to work at",
+        said: "with low supply (under 10.5 V)",
+        otherwise: "with good supply (10.5 V or more)",
         test: |exposure| exposure.supply_v.as_ref().map(|supply| supply.value < LOW_SUPPLY_V),
     },
     Condition {
         name: "ambient_c < 2 and wet",
         reason: "ice or a water film needs both",
+        said: "cold and wet",
+        otherwise: "warm or dry",
         test: |exposure| both(cold(exposure), exposure.wet),
     },
 ];

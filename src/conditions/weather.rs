@@ -94,6 +94,13 @@ impl WeatherTable {
         (rain.hours > 0).then_some(rain)
     }
 
+    /// First and last reading of temperature at a site; site as in [`WeatherTable::temperature_c`].
+    #[must_use]
+    pub fn span(&self, site: Option<&str>) -> Option<(Instant, Instant)> {
+        let readings = &self.site(site)?.temperature_c;
+        Some((readings.first()?.0, readings.last()?.0))
+    }
+
     fn site(&self, name: Option<&str>) -> Option<&Site> {
         match name {
             Some(name) => self.sites.get(name),

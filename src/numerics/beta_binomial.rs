@@ -5,6 +5,10 @@
 //! of a clean run, and the length of a run that would prove something. Refuses parameters that
 //! are not positive and counts that are not possible.
 
+use std::f64::consts::FRAC_PI_2;
+
+use statrs::distribution::{Beta, ContinuousCDF};
+
 use super::logs::{ln_beta, ln_choose};
 use super::table::TwoGroups;
 
@@ -91,26 +95,84 @@ pub fn clean_needed(hits: u64, trials: u64, confidence: f64) -> Option<u64> {
     if hits == 0 || !(confidence > 0.0 && confidence < 1.0) {
         return None;
     }
-    let proves =
-        |run: u64| Some(predictive_clean(hits, trials, run, JEFFREYS)? <= 1.0 - confidence);
-    let mut enough = 1;
-    while !proves(enough)? {
-        enough *= 2;
-        if enough > LONGEST_RUN {
+    shortest(|run| Some(predictive_clean(hits, trials, run, JEFFREYS)? <= 1.0 - confidence))
+}
+
+/// How many trials make at least one hit as probable as `chance`, for a risk that is Beta(a, b).
+///
+/// Averages over what the risk may be, so it is larger than with the mean risk. `None` unless both
+/// parameters are positive and the chance lies inside (0, 1), or when no run below 2^40 is enough.
+#[must_use]
+pub fn first_hit_within(risk: (f64, f64), chance: f64) -> Option<u64> {
+    if !(risk.0 > 0.0 && risk.1 > 0.0 && chance > 0.0 && chance < 1.0) {
+        return None;
+    }
+    shortest(|run| Some(ln_ordered(0, run, risk) <= (-chance).ln_1p()))
+}
+
+/// The shortest run for which `enough` says yes, when it says yes to every longer one.
+fn shortest(enough: impl Fn(u64) -> Option<bool>) -> Option<u64> {
+    let mut long = 1;
+    while !enough(long)? {
+        long *= 2;
+        if long > LONGEST_RUN {
             return None;
         }
     }
-    let mut short = enough / 2;
-    while enough - short > 1 {
-        let middle = u64::midpoint(short, enough);
-        if proves(middle)? {
-            enough = middle;
+    let mut short = long / 2;
+    while long - short > 1 {
+        let middle = u64::midpoint(short, long);
+        if enough(middle)? {
+            long = middle;
         } else {
             short = middle;
         }
     }
-    Some(enough)
+    Some(long)
 }
+
+/// Probability that the second group's risk is below `ratio` times the first's, both posteriors
+/// with the same beta prior: with 0.2, that the risk fell by at least 80 %.
+///
+/// By Gauss-Legendre quadrature over the first risk as sin², where the posterior is smooth; the
+/// ratio 1 agrees with [`probability_greater`]. An empty group keeps its prior. `None` unless both
+/// parameters are at least 1/2 and the ratio lies inside (0, 1].
+#[must_use]
+pub fn probability_fell_to(table: TwoGroups, ratio: f64, prior: (f64, f64)) -> Option<f64> {
+    let (a, b) = prior;
+    if !(a >= 0.5 && b >= 0.5 && ratio > 0.0 && ratio <= 1.0) {
+        return None;
+    }
+    let first = (a + table.hits1() as f64, b + (table.trials1() - table.hits1()) as f64);
+    let second = (a + table.hits2() as f64, b + (table.trials2() - table.hits2()) as f64);
+    let below = Beta::new(second.0, second.1).ok()?;
+    let scale = ln_beta(first.0, first.1);
+    let density = |angle: f64| {
+        let (sine, cosine) = angle.sin_cos();
+        let weight = (2.0 * first.0 - 1.0) * sine.ln() + (2.0 * first.1 - 1.0) * cosine.ln();
+        if weight - scale < -45.0 {
+            return 0.0;
+        }
+        2.0 * (weight - scale).exp() * below.cdf(ratio * sine * sine)
+    };
+    let width = FRAC_PI_2 / 256.0;
+    let mut sum = 0.0;
+    for panel in 0..256 {
+        let middle = (f64::from(panel) + 0.5) * width;
+        for (node, weight) in GAUSS {
+            let off = node * width / 2.0;
+            sum += weight * (density(middle - off) + density(middle + off));
+        }
+    }
+    Some((sum * width / 2.0).clamp(0.0, 1.0))
+}
+
+/// Positive nodes and weights of the six-point Gauss-Legendre rule (Abramowitz & Stegun 25.4).
+const GAUSS: [(f64, f64); 3] = [
+    (0.238_619_186_083_196_9, 0.467_913_934_572_691),
+    (0.661_209_386_466_264_5, 0.360_761_573_048_138_6),
+    (0.932_469_514_203_152, 0.171_324_492_379_170_35),
+];
 
 /// How many clean trials in a row show that a known risk is no longer there.
 ///
@@ -241,5 +303,43 @@ mod tests {
         }
         assert_eq!(success_run(0.0, 0.95), None);
         assert_eq!(success_run(0.1, 1.0), None);
+    }
+
+    // scipy 1.17.1: integrate.quad of beta.pdf * beta.cdf(ratio * p) over quantile pieces.
+    #[test]
+    fn how_far_a_risk_fell() {
+        for (counts, ratio, want) in [
+            ([5, 40, 0, 30], 0.2, 0.777_330_665_957),
+            ([9, 24, 0, 12], 0.2, 0.825_724_056_031),
+            ([4, 20, 1, 20], 0.2, 0.359_744_427_860),
+            ([7, 9, 0, 3], 0.5, 0.913_937_618_816),
+            ([120, 400, 2, 300], 0.2, 0.999_998_660_198),
+        ] {
+            let [x1, n1, x2, n2] = counts;
+            let got = probability_fell_to(table(x1, n1, x2, n2), ratio, JEFFREYS).expect("prior");
+            holds("beta_binomial::probability_fell_to", got, want);
+        }
+        for counts in [[5, 40, 0, 30], [3, 9, 2, 11], [0, 4, 0, 0]] {
+            let [x1, n1, x2, n2] = counts;
+            let table = table(x1, n1, x2, n2);
+            let fell = probability_fell_to(table, 1.0, JEFFREYS).expect("prior");
+            let greater = probability_greater(table, JEFFREYS).expect("prior");
+            holds("beta_binomial::probability_fell_to", fell, greater);
+        }
+        assert_eq!(probability_fell_to(table(1, 2, 0, 2), 0.0, JEFFREYS), None);
+    }
+
+    // q5.clean_starts_needed (5/40: 28 at 95 %; 4/20: 18) by its other name, and a known risk:
+    // q5.success_run, .10 at .90: 22.
+    #[test]
+    fn first_hits() {
+        for (risk, chance, want) in
+            [((5.5, 35.5), 0.95, 28.0), ((4.5, 16.5), 0.95, 18.0), ((1e9, 9e9), 0.9, 22.0)]
+        {
+            let got = first_hit_within(risk, chance).expect("a risk");
+            holds("beta_binomial::first_hit_within", got as f64, want);
+        }
+        assert_eq!(first_hit_within((0.0, 1.0), 0.9), None);
+        assert_eq!(first_hit_within((1.0, 1.0), 1.0), None);
     }
 }

@@ -14,16 +14,24 @@ pub mod circular;
 pub mod clusters;
 pub mod cusum;
 pub mod exact;
+pub mod firth;
 pub mod lines;
 pub mod logs;
+pub mod max_selected;
 pub mod proportion;
+pub mod rate;
 pub mod ratio;
 pub mod scoring;
+pub mod sequential;
 pub mod smooth;
+pub mod strata;
+pub mod survival;
 pub mod table;
 pub mod waiting;
 
 #[cfg(test)]
 pub(crate) mod lcg;
+#[cfg(test)]
+mod survival_tests;
 #[cfg(test)]
 mod tolerances;

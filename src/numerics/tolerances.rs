@@ -33,7 +33,7 @@ const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-
 const CLOCK: &str = "slopes in parts per million from times of sixty seconds";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 56] = [
+const TABLE: [Row; 72] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -95,6 +95,22 @@ const TABLE: [Row; 56] = [
     row("waiting::quiet_for", 1e-12, ROUND, "exponential distribution"),
     row("waiting::silence_factor", 0.0, "a whole number", "independent losses"),
     row("waiting::stopped_before", 1e-12, "differences of times near ten", "two uniform times"),
+    row("beta_binomial::first_hit_within", 0.0, "a whole number", "Geisser 1993"),
+    row("beta_binomial::probability_fell_to", 1e-9, "quadrature of 256 panels", "definition"),
+    row("firth::firth", 1e-7, "bisection to 1e-9 on a fitted profile", "Heinze & Schemper 2002"),
+    row("max_selected::best_cut", 1e-12, SUMS, "Miller & Siegmund 1982"),
+    row("max_selected::shift_p", 1e-12, "a ratio of whole numbers", "Lotwick & Silverman 1982"),
+    row("rate::constant_rate_p", 1e-11, SUMS, "exact multinomial test"),
+    row("rate::equal_rates_p", 1e-10, SUMS, "Przyborowski & Wilenski 1940"),
+    row("rate::garwood", 1e-9, "the library's inverse of chi-squared", "Garwood 1936"),
+    row("rate::higher_rate_p", 1e-10, SUMS, "Przyborowski & Wilenski 1940"),
+    row("sequential::sprt_lines", 1e-12, ROUND, "Wald 1947; NIST e-Handbook 6.2.6"),
+    row("sequential::unchanged_against_cured", 1e-9, SUMS, "Ville 1939; Wald 1947"),
+    row("strata::upper_mid_p", 1e-9, SUMS, "Gart 1970; Lancaster 1961"),
+    row("strata::upper_p", 1e-9, SUMS, "Gart 1970"),
+    row("survival::kaplan_meier", 1e-12, "a product of fractions", "Kaplan & Meier 1958"),
+    row("survival::log_rank", 1e-11, "a short sum of fractions", "Mantel 1966"),
+    row("survival::stratified_log_rank", 1e-11, "a short sum of fractions", "Mantel 1966"),
 ];
 
 /// Fails the running test unless `got` is as close to `want` as the statistic's row asks.

@@ -16,9 +16,10 @@ mod split;
 #[cfg(test)]
 mod split_tests;
 mod text_reports;
+mod wanted;
 mod watch;
 
 pub use hands::{Hand, Hands};
 pub use progress::{Progress, Quiet};
-pub use run::{Outcome, RunError, Settings, check, run};
+pub use run::{Outcome, RunError, Settings, check, look, run};
 pub use watch::{watch, watch_opened};

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use super::plan::{Format, Plan, View};
-use super::run::{RunError, VehicleInput};
-use crate::conditions::{Exposure, Sourced};
+use super::run::{Outcome, RunError, VehicleInput};
+use crate::conditions::{Exposure, Sourced, fleet_risks, trials};
 use crate::facts::{
     ExposureRow, FactsError, IncidentRow, Places, Row, VehicleTally, fleet_tally, rows_table,
     to_parquet, to_polars, vehicles_table,
@@ -15,7 +15,7 @@ use crate::observe::LogFacts;
 use crate::read::Tally;
 use crate::read::finding::plainly;
 use crate::reports::{
-    self, Formats, Heading, ReportError, fleet_table, write_reports, write_whole,
+    self, Formats, Heading, ReportError, fleet_conditions, fleet_table, write_reports, write_whole,
 };
 use crate::suspects::VehicleFinding;
 
@@ -35,11 +35,10 @@ pub(super) fn folder(plan: &Plan) -> PathBuf {
 pub(super) fn write(
     plan: &Plan,
     strict: bool,
-    findings: &[VehicleFinding],
+    outcome: &Outcome,
     vehicles: &BTreeMap<String, VehicleInput>,
-    tally: &Tally,
-    remarks: &[String],
 ) -> Result<Vec<PathBuf>, RunError> {
+    let Outcome { findings, outlooks, tally, remarks, .. } = outcome;
     let has = |format: Format| plan.output.formats.contains(&format);
     let heading = Heading {
         title: plan.title.clone(),
@@ -73,12 +72,15 @@ pub(super) fn write(
     };
     let folder = folder(plan);
     let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
-    let mut written =
-        write_reports(&folder, &heading, formats, findings, tally, &tables).map_err(failed)?;
+    let mut written = write_reports(&folder, &heading, formats, findings, outlooks, tally, &tables)
+        .map_err(failed)?;
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
         let table = fleet_table(&tally).map_err(failed)?;
-        written.extend(write_whole(&folder, &[table]).map_err(failed)?);
+        let trials: Vec<_> =
+            findings.iter().map(|f| trials(&f.exposures, &f.incidents, &[])).collect();
+        let conditions = fleet_conditions(&fleet_risks(&trials)).map_err(failed)?;
+        written.extend(write_whole(&folder, &[table, conditions]).map_err(failed)?);
     }
     Ok(written)
 }

@@ -10,12 +10,13 @@ use super::outputs;
 use super::plan::{Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
-use crate::conditions::{exposures, risks};
+use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
 use crate::facts::FactsStore;
 use crate::incidents::{Gathered, VehicleFacts, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
 use crate::read::frames::LogTables;
 use crate::read::{ScanReport, ServiceNote, Tally};
+use crate::repairs::{self, AfterTable, Outlook, outlook};
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
 use crate::vocabulary::Reject;
 
@@ -33,6 +34,8 @@ pub struct Settings {
 pub struct Outcome {
     /// One finding a vehicle, by name.
     pub findings: Vec<VehicleFinding>,
+    /// One outlook a vehicle, in the same order.
+    pub outlooks: Vec<Outlook>,
     /// What was read, skipped, rejected.
     pub tally: Tally,
     /// The files written, the main report first.
@@ -63,16 +66,34 @@ pub enum RunError {
 /// # Errors
 /// When there is no readable input, or the outputs cannot be written; nothing is written then.
 pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<Outcome, RunError> {
+    let (mut outcome, vehicles) = analyse(plan, settings, progress, true)?;
+    outcome.written = outputs::write(plan, settings.strict, &outcome, &vehicles)?;
+    Ok(outcome)
+}
+
+/// Everything up to the findings and outlooks; nothing is written, and stored facts are used only
+/// where a run has left some.
+///
+/// # Errors
+/// When there is no readable input.
+pub fn look(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<Outcome, RunError> {
+    analyse(plan, settings, progress, false).map(|(outcome, _)| outcome)
+}
+
+fn analyse(
+    plan: &Plan,
+    settings: Settings,
+    progress: &dyn Progress,
+    keep: bool,
+) -> Result<(Outcome, BTreeMap<String, VehicleInput>), RunError> {
     let mut sources = sources::read(plan);
     if sources.logs.is_empty() && sources.reports.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources) });
     }
-    let folder = outputs::folder(plan);
-    let store = match sources.logs.is_empty() {
-        true => None,
-        false => {
-            Some(FactsStore::open(&folder.join("facts")).map_err(|e| RunError::Store(e.chain()))?)
-        }
+    let facts = outputs::folder(plan).join("facts");
+    let store = match !sources.logs.is_empty() && (keep || facts.is_dir()) {
+        true => Some(FactsStore::open(&facts).map_err(|e| RunError::Store(e.chain()))?),
+        false => None,
     };
     let mut tally = std::mem::take(&mut sources.tally);
     let mut remarks = std::mem::take(&mut sources.remarks);
@@ -98,10 +119,10 @@ pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<O
             ));
         }
     }
-    let findings = weigh(plan, &sources, &mut vehicles);
+    let (findings, outlooks) = weigh(plan, &sources, &mut vehicles);
     outputs::settle(&mut tally);
-    let written = outputs::write(plan, settings.strict, &findings, &vehicles, &tally, &remarks)?;
-    Ok(Outcome { findings, tally, written, remarks })
+    let outcome = Outcome { findings, outlooks, tally, written: Vec::new(), remarks };
+    Ok((outcome, vehicles))
 }
 
 /// What would be read, as what, and what is wrong with it: lines for a person, and the tally.
@@ -200,7 +221,9 @@ fn weigh(
     plan: &Plan,
     sources: &Sources,
     vehicles: &mut BTreeMap<String, VehicleInput>,
-) -> Vec<VehicleFinding> {
+) -> (Vec<VehicleFinding>, Vec<Outlook>) {
+    let table = AfterTable::new(sources.after_part.clone());
+    let no_forecast = WeatherTable::default();
     let gathered: Vec<Gathered> = vehicles
         .par_iter_mut()
         .map(|(vehicle, input)| {
@@ -242,7 +265,7 @@ fn weigh(
             );
             let conditions = risks(&exposures);
             let none = Listening::default();
-            judge(Case {
+            let finding = judge(Case {
                 vehicle,
                 network: sources.network_of(vehicle),
                 gathered,
@@ -250,9 +273,27 @@ fn weigh(
                 conditions,
                 notes: &input.notes,
                 listening: listening.get(&family(sources, vehicle)).unwrap_or(&none),
-            })
+            });
+            let trials = trials(&finding.exposures, &finding.incidents, &input.reports);
+            let ahead = Ahead {
+                forecast: sources.forecast.as_ref().unwrap_or(&no_forecast),
+                given: sources.forecast.is_some(),
+                site: row.and_then(|r| r.site.as_deref()),
+                zone: plan.timezone,
+            };
+            let outlook = outlook(&repairs::Case {
+                finding: &finding,
+                trials: &trials,
+                notes: &input.notes,
+                network: sources.network_of(vehicle),
+                ahead,
+                confidence: plan.confidence,
+                table: &table,
+            });
+            drop(trials);
+            (finding, outlook)
         })
-        .collect()
+        .unzip()
 }
 
 /// Vehicles of one network learn from each other; without a description each stands alone.

@@ -7,18 +7,21 @@ use rayon::prelude::*;
 
 use super::plan::Plan;
 use super::text_reports::{self, TextReport};
+use super::wanted::{Wanted, by_content, expected, fits};
 use crate::conditions::WeatherTable;
 use crate::read::finding::{Found, find};
-use crate::read::frames::{EXPECTED, LogTables, check_table_header, log_format};
+use crate::read::frames::{LogTables, check_table_header, log_format};
 use crate::read::networks::read_network;
 use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
 use crate::read::scan_reports::free_form::{Document, holds_codes, take_apart};
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
 use crate::read::tables::{
-    Form, SCAN_REPORTS, read_modules, read_service, read_vehicles, read_weather,
+    SCAN_REPORTS, read_after_part, read_modules, read_service, read_vehicles, read_weather,
 };
-use crate::read::{Account, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow};
+use crate::read::{
+    Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow,
+};
 use crate::vocabulary::{Network, Place, Reject};
 
 /// A bus log that can be read.
@@ -34,6 +37,9 @@ pub(super) struct Sources {
     pub logs: Vec<LogFile>,
     pub reports: Vec<ScanReport>,
     pub weather: WeatherTable,
+    /// The coming weather, where a forecast was given.
+    pub forecast: Option<WeatherTable>,
+    pub after_part: Vec<AfterPartRow>,
     pub vehicles: Vec<VehicleRow>,
     pub modules: Vec<ModuleRow>,
     pub notes: Vec<ServiceNote>,
@@ -53,6 +59,8 @@ enum Given {
     Log(LogFile),
     Reports(Vec<ScanReport>),
     Weather(Vec<WeatherRow>),
+    Forecast(Vec<WeatherRow>),
+    AfterPart(Vec<AfterPartRow>),
     Vehicles(Vec<VehicleRow>),
     Modules(Vec<ModuleRow>),
     Notes(Vec<ServiceNote>),
@@ -62,21 +70,6 @@ enum Given {
     Words(Arc<str>, Vec<u8>),
     Nothing,
     Skipped(String),
-}
-
-/// What a file is wanted as.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Wanted {
-    Log,
-    Report,
-    Weather,
-    Vehicles,
-    Modules,
-    Notes,
-    Network,
-    Words,
-    /// Whatever its content says.
-    Anything,
 }
 
 struct Taken {
@@ -90,15 +83,17 @@ struct Taken {
 /// Finds and reads.
 pub(super) fn read(plan: &Plan) -> Sources {
     let inputs = &plan.inputs;
-    let wanted: [(&str, &[String], Wanted); 9] = [
+    let wanted: [(&str, &[String], Wanted); 11] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
         ("scan_reports", &inputs.scan_reports, Wanted::Report),
         ("weather", &inputs.weather, Wanted::Weather),
+        ("forecast", &inputs.forecast, Wanted::Forecast),
         ("vehicles", &inputs.vehicles, Wanted::Vehicles),
         ("modules", &inputs.modules, Wanted::Modules),
         ("service", &inputs.service, Wanted::Notes),
         ("networks", &inputs.networks, Wanted::Network),
         ("report_words", &inputs.report_words, Wanted::Words),
+        ("after_part", &inputs.after_part, Wanted::AfterPart),
         ("folder", &inputs.by_content, Wanted::Anything),
     ];
     let mut sources = Sources::default();
@@ -115,12 +110,13 @@ pub(super) fn read(plan: &Plan) -> Sources {
     }
     let taken: Vec<Taken> =
         files.into_par_iter().map(|(found, wanted)| take(plan, found, wanted)).collect();
-    let mut weather = Vec::new();
+    let (mut weather, mut forecast) = (Vec::new(), Vec::new());
     for one in taken {
-        sources.pour(one, &mut weather);
+        sources.pour(one, &mut weather, &mut forecast);
     }
     text_reports::read(plan, &mut sources);
     sources.weather = WeatherTable::new(weather);
+    sources.forecast = (!inputs.forecast.is_empty()).then(|| WeatherTable::new(forecast));
     sources.reports.sort_by(|a, b| {
         (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
     });
@@ -133,7 +129,12 @@ pub(super) fn read(plan: &Plan) -> Sources {
 }
 
 impl Sources {
-    fn pour(&mut self, taken: Taken, weather: &mut Vec<WeatherRow>) {
+    fn pour(
+        &mut self,
+        taken: Taken,
+        weather: &mut Vec<WeatherRow>,
+        forecast: &mut Vec<WeatherRow>,
+    ) {
         taken.account.pour_into(&mut self.tally);
         self.taken_for.push((taken.name.to_string(), taken.what));
         let tally = &mut self.tally;
@@ -150,6 +151,14 @@ impl Sources {
             Given::Weather(list) => {
                 rows(list.len());
                 weather.extend(list);
+            }
+            Given::Forecast(list) => {
+                rows(list.len());
+                forecast.extend(list);
+            }
+            Given::AfterPart(list) => {
+                rows(list.len());
+                self.after_part.extend(list);
             }
             Given::Vehicles(list) => {
                 rows(list.len());
@@ -264,6 +273,19 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
             let what = format!("weather, {} rows", reading.records.len());
             (Given::Weather(reading.records), what)
         }
+        Wanted::Forecast => {
+            // The same table with the same columns as the weather.
+            let reading = read_weather(bytes, &name, &plan.columns_of("weather"), zone);
+            account = reading.account;
+            let what = format!("forecast, {} rows", reading.records.len());
+            (Given::Forecast(reading.records), what)
+        }
+        Wanted::AfterPart => {
+            let reading = read_after_part(bytes, &name, &plan.columns_of("after_part"), zone);
+            account = reading.account;
+            let what = format!("after the part, {} classes", reading.records.len());
+            (Given::AfterPart(reading.records), what)
+        }
         Wanted::Vehicles => {
             let reading = read_vehicles(bytes, &name, &plan.columns_of("vehicles"), zone);
             account = reading.account;
@@ -325,60 +347,4 @@ fn text_report(mut taken: Taken, wanted: Wanted, document: Document, found: Foun
     }
     taken.given = Given::Text(Box::new(TextReport { found, document }));
     taken
-}
-
-fn by_content(kind: &Kind) -> Option<Wanted> {
-    match kind {
-        Kind::ScanReportJson => Some(Wanted::Report),
-        Kind::NetworkToml => Some(Wanted::Network),
-        Kind::ReportWords => Some(Wanted::Words),
-        Kind::Html | Kind::Pdf | Kind::UnknownText | Kind::Utf16 => Some(Wanted::Report),
-        Kind::Csv { header } => match Form::of_header(header).map_or("", |form| form.input) {
-            "" => Some(Wanted::Report),
-            "weather" => Some(Wanted::Weather),
-            "vehicles" => Some(Wanted::Vehicles),
-            "modules" => Some(Wanted::Modules),
-            "service" => Some(Wanted::Notes),
-            "scan_reports" => Some(Wanted::Report),
-            "bus_logs" => Some(Wanted::Log),
-            _ => None,
-        },
-        kind if log_format(kind).is_some() => Some(Wanted::Log),
-        _ => None,
-    }
-}
-
-fn fits(kind: &Kind, wanted: Wanted) -> bool {
-    match wanted {
-        Wanted::Log => log_format(kind).is_some(),
-        Wanted::Report => matches!(
-            kind,
-            Kind::ScanReportJson
-                | Kind::Csv { .. }
-                | Kind::Html
-                | Kind::Pdf
-                | Kind::UnknownText
-                | Kind::Utf16
-        ),
-        Wanted::Words => matches!(kind, Kind::ReportWords | Kind::UnknownText),
-        Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
-        Wanted::Weather | Wanted::Vehicles | Wanted::Modules | Wanted::Notes => {
-            matches!(kind, Kind::Csv { .. } | Kind::UnknownText)
-        }
-        Wanted::Anything => false,
-    }
-}
-
-fn expected(wanted: Wanted) -> &'static str {
-    match wanted {
-        Wanted::Log => EXPECTED,
-        Wanted::Report => "a scan report (JSON, CSV, text, HTML or PDF)",
-        Wanted::Weather => "a weather table (CSV)",
-        Wanted::Vehicles => "a vehicles table (CSV)",
-        Wanted::Modules => "a modules table (CSV)",
-        Wanted::Notes => "a table of service notes (CSV)",
-        Wanted::Network => "a network description (TOML)",
-        Wanted::Words => "report words (TOML)",
-        Wanted::Anything => "an input",
-    }
 }

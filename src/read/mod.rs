@@ -18,7 +18,7 @@ pub mod times;
 pub mod toml_text;
 pub use account::{Account, Reading};
 pub use records::{
-    CodeReport, ModuleRow, NodeReport, ScanReport, ServiceAction, ServiceNote, ServiceOutcome,
-    VehicleRow, WeatherRow,
+    AfterPartRow, CodeReport, ModuleRow, NodeReport, ScanReport, ServiceAction, ServiceNote,
+    ServiceOutcome, VehicleRow, WeatherRow,
 };
 pub use tally::Tally;

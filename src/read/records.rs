@@ -118,6 +118,21 @@ pub struct WeatherRow {
     pub place: Place,
 }
 
+/// One class of module in the table of what follows a replaced part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AfterPartRow {
+    /// The class; `any` goes with every module.
+    pub class: String,
+    /// Words of a module's name, title or aliases that tell the class.
+    pub words: Vec<String>,
+    /// What is usually needed, a step each.
+    pub needed: Vec<String>,
+    /// What to beware of.
+    pub cautions: Vec<String>,
+    /// Where the row stands.
+    pub place: Place,
+}
+
 /// One service note.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ServiceNote {

@@ -9,6 +9,8 @@ use serde::Serialize;
 use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::Incident;
 use crate::read::Tally;
+use crate::repairs::Outlook;
+use crate::reports::outlooks::{self, OutlookJson, outlook_json};
 use crate::reports::standing::{Standing, by_name, judged, standing};
 use crate::reports::wording::each_once;
 use crate::reports::{Heading, ReportError};
@@ -57,6 +59,8 @@ struct Vehicle<'a> {
     unnamed_senders: Vec<Unnamed<'a>>,
     unplaced: Vec<Unplaced<'a>>,
     remarks: &'a [String],
+    #[serde(flatten)]
+    outlook: Option<OutlookJson<'a>>,
 }
 
 #[derive(Serialize)]
@@ -159,6 +163,7 @@ impl Serialize for Instant8601 {
 pub(super) fn culprits_json(
     heading: &Heading,
     findings: &[VehicleFinding],
+    outlooks: &[Outlook],
     tally: &Tally,
 ) -> Result<Vec<u8>, ReportError> {
     let culprits = Culprits {
@@ -173,7 +178,10 @@ pub(super) fn culprits_json(
             skipped_files: tally.skipped.len() as u64,
             outside_period: tally.outside_period,
         },
-        vehicles: by_name(findings).into_iter().map(vehicle).collect(),
+        vehicles: by_name(findings)
+            .into_iter()
+            .map(|finding| vehicle(finding, outlooks::of(outlooks, &finding.vehicle)))
+            .collect(),
     };
     let mut bytes =
         serde_json::to_vec_pretty(&culprits).map_err(|source| ReportError::Json { source })?;
@@ -181,7 +189,7 @@ pub(super) fn culprits_json(
     Ok(bytes)
 }
 
-fn vehicle(finding: &VehicleFinding) -> Vehicle<'_> {
+fn vehicle<'a>(finding: &'a VehicleFinding, outlook: Option<&'a Outlook>) -> Vehicle<'a> {
     Vehicle {
         vehicle: &finding.vehicle,
         network: finding.network.as_deref(),
@@ -228,6 +236,7 @@ fn vehicle(finding: &VehicleFinding) -> Vehicle<'_> {
             .map(|(what, place)| Unplaced { what, place: place.to_string() })
             .collect(),
         remarks: &finding.remarks,
+        outlook: outlook.map(outlook_json),
     }
 }
 

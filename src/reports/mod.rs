@@ -9,6 +9,7 @@ mod csv_tables;
 mod culprits_json;
 mod error;
 mod heading;
+mod outlooks;
 mod page_names;
 mod pages;
 mod standing;
@@ -24,15 +25,17 @@ pub use calibration::{Rehearsed, calibration_lines, write_calibration};
 pub use csv_tables::fleet_table;
 pub use error::ReportError;
 pub use heading::{Formats, Heading, View};
+pub use outlooks::{fleet_conditions, plan_text};
 pub use terminal::terminal_table;
 pub use whole_file::{Output, write_whole};
 
 use crate::read::Tally;
+use crate::repairs::Outlook;
 use crate::suspects::VehicleFinding;
 
 /// Writes everything below `folder` and returns the paths written, the main report first.
 ///
-/// `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is
+/// `outlooks` may lack vehicles; their pages then lack the sections on it. `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is
 /// written whatever `formats` says.
 ///
 /// # Errors
@@ -43,18 +46,22 @@ pub fn write_reports(
     heading: &Heading,
     formats: Formats,
     findings: &[VehicleFinding],
+    outlooks: &[Outlook],
     tally: &Tally,
     parquet_tables: &[(String, Vec<u8>)],
 ) -> Result<Vec<PathBuf>, ReportError> {
     let mut outputs = Vec::new();
     if formats.html {
-        outputs.extend(pages::pages(heading, findings, tally)?);
+        outputs.extend(pages::pages(heading, findings, outlooks, tally)?);
     }
     if formats.json {
-        let json = culprits_json::culprits_json(heading, findings, tally)?;
+        let json = culprits_json::culprits_json(heading, findings, outlooks, tally)?;
         outputs.push(Output::new("culprits.json", json));
     }
     outputs.extend(csv_tables::csv_tables(formats, findings, tally)?);
+    if formats.csv {
+        outputs.extend(outlooks::tables(outlooks)?);
+    }
     if formats.parquet {
         outputs.extend(
             parquet_tables

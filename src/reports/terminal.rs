@@ -160,7 +160,7 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
 }
 
 /// Adds text, broken into lines that fit; spaces before it are kept and follow-on lines are set in.
-fn push_line(out: &mut String, text: &str, width: usize) {
+pub(super) fn push_line(out: &mut String, text: &str, width: usize) {
     let words = text.trim_start_matches(' ');
     let mut margin = " ".repeat(text.len() - words.len());
     let width = width - margin.len() - 2;

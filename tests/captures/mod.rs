@@ -6,6 +6,7 @@
 
 mod clocks;
 mod diagnostics;
+mod tables;
 
 use std::fs;
 use std::path::PathBuf;

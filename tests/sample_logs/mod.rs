@@ -108,3 +108,23 @@ fn no_sample_file_is_refused_and_none_goes_unread() {
     let reports = inputs["scan_reports"].as_u64().expect("a count of scan reports");
     assert!(reports >= count("scans"), "{reports} scan reports in {} files", count("scans"));
 }
+
+// LH-14: the refrigeration controller was replaced first and in vain, the tail-lift controller
+// then; LH-06: the steering angle sensor, and it was the culprit; LH-24: mended before the logs.
+#[test]
+fn repairs_have_held_or_not_as_they_did() {
+    let work = sample();
+    done(work.path(), &["run", "--quiet", "pipelines/weekly.toml"]);
+    let culprits = json(&work.path().join("reports/weekly/culprits.json"));
+    for (van, states) in [
+        ("LH-06", &["held"][..]),
+        ("LH-14", &["came back", "held"]),
+        ("LH-24", &["nothing to compare"]),
+        ("LH-03", &[]),
+    ] {
+        let vehicle = items(&culprits, "vehicles").iter().find(|v| word(v, "vehicle") == van);
+        let repairs = items(vehicle.expect("the van"), "repairs");
+        let found: Vec<&str> = repairs.iter().map(|repair| word(repair, "state")).collect();
+        assert_eq!(found, states, "{van}");
+    }
+}

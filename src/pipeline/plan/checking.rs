@@ -7,23 +7,26 @@ use chrono_tz::{TZ_VARIANTS, Tz};
 use toml::de::{DeTable, DeValue};
 
 use crate::pipeline::plan::columns::columns;
-use crate::pipeline::plan::{Format, Inputs, Output, Plan, PlanFaults, View};
+use crate::pipeline::plan::{CONFIDENCE, Format, Inputs, Output, Plan, PlanFaults, View};
 use crate::read::finding::Pattern;
 use crate::read::nearest::{nearest, suggestion};
 use crate::read::times::parse_day;
 use crate::read::toml_text::{TomlText, Word};
 use crate::vocabulary::{Instant, Place, Reject};
 
-const KEYS: [&str; 7] = ["title", "view", "timezone", "inputs", "columns", "period", "output"];
-const INPUT_KEYS: [&str; 8] = [
+const KEYS: [&str; 8] =
+    ["title", "view", "timezone", "inputs", "columns", "period", "repairs", "output"];
+const INPUT_KEYS: [&str; 10] = [
     "bus_logs",
     "scan_reports",
     "weather",
+    "forecast",
     "vehicles",
     "modules",
     "service",
     "networks",
     "report_words",
+    "after_part",
 ];
 
 pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, PlanFaults> {
@@ -41,6 +44,7 @@ pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, 
     let inputs = inputs(&mut file, &table);
     let columns = columns(&mut file, &table);
     let period = period(&mut file, &table, timezone);
+    let confidence = confidence(&mut file, &table);
     let output = output(&mut file, &table);
     if !file.faults.is_empty() {
         let mut faults = file.faults;
@@ -59,6 +63,7 @@ pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, 
         inputs,
         columns,
         period,
+        confidence,
         output,
         only_vehicle: None,
     })
@@ -116,11 +121,13 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         bus_logs: patterns("bus_logs"),
         scan_reports: patterns("scan_reports"),
         weather: patterns("weather"),
+        forecast: patterns("forecast"),
         vehicles: patterns("vehicles"),
         modules: patterns("modules"),
         service: patterns("service"),
         networks: patterns("networks"),
         report_words: patterns("report_words"),
+        after_part: patterns("after_part"),
         by_content: Vec::new(),
     };
     let read = Inputs { report_words: Vec::new(), ..inputs.clone() };
@@ -148,6 +155,24 @@ fn period(
         file.fault(&span, reason);
     }
     Some((from, to))
+}
+
+/// `[repairs] confidence`: between 0.5 and 1, both left out.
+fn confidence(file: &mut TomlText<'_>, table: &DeTable<'_>) -> f64 {
+    let Some((section, _)) = file.table(table, "repairs") else { return CONFIDENCE };
+    file.check_keys(section, &["confidence"], "[repairs]");
+    let Some(value) = section.get("confidence") else { return CONFIDENCE };
+    let found = match value.get_ref() {
+        DeValue::Float(number) => number.as_str().parse::<f64>().ok(),
+        _ => None,
+    };
+    match found.filter(|found| *found > 0.5 && *found < 1.0) {
+        Some(found) => found,
+        None => {
+            file.wrong(value, "confidence", "a number between 0.5 and 1, like 0.95");
+            CONFIDENCE
+        }
+    }
 }
 
 /// A day or time, as a text or as TOML's own date.

@@ -62,12 +62,16 @@ pub struct Inputs {
     pub scan_reports: Vec<String>,
     /// Weather tables.
     pub weather: Vec<String>,
+    /// Weather forecasts, in the form of weather tables.
+    pub forecast: Vec<String>,
     /// Vehicles tables.
     pub vehicles: Vec<String>,
     /// Modules tables.
     pub modules: Vec<String>,
     /// Service notes.
     pub service: Vec<String>,
+    /// Own tables of what follows a replaced part.
+    pub after_part: Vec<String>,
     /// Network descriptions.
     pub networks: Vec<String>,
     /// Words by which reports of unknown layout are read, besides the built-in ones.
@@ -102,6 +106,8 @@ pub struct Plan {
     pub columns: BTreeMap<String, ColumnChoices>,
     /// From (inclusive) and to (exclusive).
     pub period: Option<(Option<Instant>, Option<Instant>)>,
+    /// Confidence at which a repair counts as held.
+    pub confidence: f64,
     /// What is written.
     pub output: Output,
     /// The vehicle of files that name none: the folder's name in a plan for a folder.
@@ -123,6 +129,9 @@ impl fmt::Display for PlanFaults {
 }
 
 impl std::error::Error for PlanFaults {}
+
+/// Confidence at which a repair counts as held, unless the pipeline says otherwise.
+pub const CONFIDENCE: f64 = 0.95;
 
 /// The folder inside a session's folder that its reports go to; it is never read.
 pub const FOLDER_OUTPUT: &str = "buswitness-report";
@@ -173,6 +182,7 @@ impl Plan {
             },
             columns: BTreeMap::new(),
             period: None,
+            confidence: CONFIDENCE,
             output: Output {
                 folder: FOLDER_OUTPUT.to_owned(),
                 formats: vec![Format::Html, Format::Json, Format::Csv, Format::Parquet],

@@ -145,6 +145,18 @@ pub const SERVICE: Form = Form {
     ],
 };
 
+/// What follows a replaced part, by class of module.
+pub const AFTER_PART: Form = Form {
+    input: "after_part",
+    title: "table of what follows a replaced part",
+    fields: &[
+        must("class", Holds::Text),
+        must("words", Holds::Text),
+        must("needed", Holds::Text),
+        may("caution", Holds::Text),
+    ],
+};
+
 /// Scan reports as a table: a row per code.
 pub const SCAN_REPORTS: Form = Form {
     input: "scan_reports",
@@ -186,7 +198,8 @@ pub const BUS_LOGS: Form = Form {
 };
 
 /// All forms.
-pub const FORMS: [&Form; 6] = [&VEHICLES, &MODULES, &WEATHER, &SERVICE, &SCAN_REPORTS, &BUS_LOGS];
+pub const FORMS: [&Form; 7] =
+    [&VEHICLES, &MODULES, &WEATHER, &SERVICE, &SCAN_REPORTS, &BUS_LOGS, &AFTER_PART];
 
 impl Form {
     /// The form of an input by its key.
@@ -251,6 +264,7 @@ mod tests {
             ("time,vehicle,action,target,outcome,note", Some("service")),
             ("taken_at,vehicle,node,answered,code,failure_type,status", Some("scan_reports")),
             ("time,bus,id,extended,dlc,data", Some("bus_logs")),
+            ("class,words,needed,caution", Some("after_part")),
             ("a,b", None),
         ] {
             assert_eq!(Form::of_header(header).map(|form| form.input), input, "{header}");

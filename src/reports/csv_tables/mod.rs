@@ -36,26 +36,26 @@ pub(super) fn csv_tables(
 }
 
 /// A table in the making.
-struct Sheet {
+pub(super) struct Sheet {
     file: &'static str,
     writer: csv::Writer<Vec<u8>>,
 }
 
 impl Sheet {
-    fn new(file: &'static str, columns: &[&str]) -> Result<Sheet, ReportError> {
+    pub(super) fn new(file: &'static str, columns: &[&str]) -> Result<Sheet, ReportError> {
         let mut writer = csv::WriterBuilder::new().from_writer(Vec::new());
         let wrong = |source| ReportError::Table { table: file, source };
         writer.write_record(columns).map_err(wrong)?;
         Ok(Sheet { file, writer })
     }
 
-    fn row<const N: usize>(&mut self, cells: [Cell; N]) -> Result<(), ReportError> {
+    pub(super) fn row<const N: usize>(&mut self, cells: [Cell; N]) -> Result<(), ReportError> {
         self.writer
             .write_record(cells.iter().map(|cell| cell.0.as_bytes()))
             .map_err(|source| ReportError::Table { table: self.file, source })
     }
 
-    fn done(self) -> Result<Output, ReportError> {
+    pub(super) fn done(self) -> Result<Output, ReportError> {
         let bytes = self.writer.into_inner().map_err(|error| ReportError::Table {
             table: self.file,
             source: error.into_error().into(),
@@ -65,30 +65,30 @@ impl Sheet {
 }
 
 /// A cell as it will stand in the file.
-struct Cell(String);
+pub(super) struct Cell(String);
 
 /// A cell of text from an input.
-fn text(value: &str) -> Cell {
+pub(super) fn text(value: &str) -> Cell {
     let risky = value.starts_with(['=', '+', '-', '@', '\t', '\r', '\u{ff1d}', '\u{ff0b}']);
     Cell(if risky { format!("'{value}") } else { value.to_owned() })
 }
 
 /// A cell of several texts.
-fn list<'a>(values: impl Iterator<Item = &'a str>) -> Cell {
+pub(super) fn list<'a>(values: impl Iterator<Item = &'a str>) -> Cell {
     text(&values.collect::<Vec<_>>().join("; "))
 }
 
 /// A whole number, a time, a word of our own.
-fn plain(value: impl ToString) -> Cell {
+pub(super) fn plain(value: impl ToString) -> Cell {
     Cell(value.to_string())
 }
 
 /// A number; empty when unknown or not finite.
-fn maybe(value: Option<f64>) -> Cell {
+pub(super) fn maybe(value: Option<f64>) -> Cell {
     Cell(value.filter(|v| v.is_finite()).map_or_else(String::new, |v| v.to_string()))
 }
 
 /// Yes or no; empty when unknown.
-fn known(value: Option<bool>) -> Cell {
+pub(super) fn known(value: Option<bool>) -> Cell {
     Cell(value.map_or_else(String::new, |v| v.to_string()))
 }

@@ -18,6 +18,8 @@ use minijinja::{Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use crate::read::Tally;
+use crate::repairs::Outlook;
+use crate::reports::outlooks;
 use crate::reports::page_names::page_names;
 use crate::reports::standing::{Standing, by_name, standing};
 use crate::reports::whole_file::Output;
@@ -26,17 +28,19 @@ use crate::reports::{Heading, ReportError, View};
 use crate::suspects::VehicleFinding;
 
 /// Longest name shown on a page; the data files hold it whole.
-const NAME: usize = 60;
+pub(super) const NAME: usize = 60;
 /// Longest sentence shown on a page.
-const SENTENCE: usize = 400;
+pub(super) const SENTENCE: usize = 400;
 
-const TEMPLATES: [(&str, &str); 12] = [
+const TEMPLATES: [(&str, &str); 14] = [
     ("frame.html", include_str!("../templates/frame.html")),
     ("pieces.html", include_str!("../templates/pieces.html")),
     ("overview.html", include_str!("../templates/overview.html")),
     ("vehicle.html", include_str!("../templates/vehicle.html")),
     ("suspects.html", include_str!("../templates/suspects.html")),
     ("conditions.html", include_str!("../templates/conditions.html")),
+    ("when_more.html", include_str!("../templates/when_more.html")),
+    ("ahead.html", include_str!("../templates/ahead.html")),
     ("timeline.html", include_str!("../templates/timeline.html")),
     ("witnesses.html", include_str!("../templates/witnesses.html")),
     ("intake.html", include_str!("../templates/intake.html")),
@@ -73,6 +77,7 @@ impl Top {
 pub(super) fn pages(
     heading: &Heading,
     findings: &[VehicleFinding],
+    all_outlooks: &[Outlook],
     tally: &Tally,
 ) -> Result<Vec<Output>, ReportError> {
     let environment = environment()?;
@@ -80,10 +85,11 @@ pub(super) fn pages(
     let listed = || sorted.iter().filter(|f| standing(f) <= Standing::Undecided);
     let mut names = page_names(listed().map(|f| f.vehicle.as_str()));
     let single = heading.view == View::Session && sorted.len() == 1;
+    let of = |finding: &VehicleFinding| outlooks::of(all_outlooks, &finding.vehicle);
     let mut outputs = Vec::new();
     let main = match sorted.first() {
         Some(finding) if single && !finding.suspects.is_empty() => {
-            let page = vehicle::page(heading, finding, tally, None);
+            let page = vehicle::page(heading, finding, of(finding), tally, None);
             render(&environment, "vehicle.html", page)?
         }
         _ => {
@@ -95,7 +101,7 @@ pub(super) fn pages(
     for finding in listed() {
         // Taken out, so that a vehicle that is listed twice still has one page.
         if let Some(name) = names.remove(&finding.vehicle) {
-            let page = vehicle::page(heading, finding, tally, Some("report.html"));
+            let page = vehicle::page(heading, finding, of(finding), tally, Some("report.html"));
             outputs.push(Output::new(name, render(&environment, "vehicle.html", page)?));
         }
     }
@@ -132,12 +138,12 @@ fn render(
 }
 
 /// A coordinate as it stands in a picture.
-fn at(value: f64) -> String {
+pub(super) fn at(value: f64) -> String {
     format!("{value:.1}")
 }
 
 /// A round step that cuts `range` into at most `most` parts.
-fn round_step(range: f64, most: f64) -> f64 {
+pub(super) fn round_step(range: f64, most: f64) -> f64 {
     let rough = (range / most).max(1e-9);
     let power = 10_f64.powf(rough.log10().floor());
     [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|s| *s >= rough).unwrap_or(rough)

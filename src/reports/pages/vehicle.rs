@@ -4,9 +4,10 @@ use serde::Serialize;
 
 use super::{NAME, SENTENCE, Top, conditions, incidents, intake, suspects, timeline, witnesses};
 use crate::read::Tally;
-use crate::reports::Heading;
+use crate::repairs::Outlook;
 use crate::reports::standing::{Standing, answer, next_step, standing, without_test};
 use crate::reports::wording::{number, shown};
+use crate::reports::{Heading, outlooks};
 use crate::suspects::{NextTest, VehicleFinding};
 
 /// Most incidents drawn as pictures; the table has all.
@@ -37,6 +38,7 @@ pub(super) struct VehiclePage {
     unplaced: Vec<(String, String)>,
     unplaced_left: usize,
     intake: intake::Intake,
+    ahead: Option<outlooks::Ahead>,
 }
 
 #[derive(Serialize)]
@@ -51,6 +53,7 @@ struct Test {
 pub(super) fn page(
     heading: &Heading,
     finding: &VehicleFinding,
+    outlook: Option<&Outlook>,
     tally: &Tally,
     overview: Option<&'static str>,
 ) -> VehiclePage {
@@ -94,6 +97,7 @@ pub(super) fn page(
             .collect(),
         unplaced_left: finding.unplaced.len().saturating_sub(MOST_UNPLACED),
         intake: intake::intake(tally),
+        ahead: outlook.map(|outlook| outlooks::ahead(heading, outlook)),
     }
 }
 

@@ -10,6 +10,7 @@ fn culprits(findings: &[crate::suspects::VehicleFinding]) -> Value {
     let bytes = crate::reports::culprits_json::culprits_json(
         &fixture::heading(View::Fleet),
         findings,
+        &fixture::outlooks(findings),
         &fixture::tally(),
     )
     .expect("JSON");
@@ -143,11 +144,28 @@ fn csv_round_trips_and_disarms_formulas() {
     let mut findings = fixture::fleet();
     findings[0].vehicle = "=cmd|' /C calc'!A0, \"q\"\nnext".to_owned();
     let heading = fixture::heading(View::Fleet);
-    write_reports(folder.path(), &heading, formats, &findings, &fixture::tally(), &[])
-        .expect("written");
-    for table in
-        ["culprits", "evidence", "incidents", "exposures", "conditions", "next_tests", "rejects"]
-    {
+    write_reports(
+        folder.path(),
+        &heading,
+        formats,
+        &findings,
+        &fixture::outlooks(&findings),
+        &fixture::tally(),
+        &[],
+    )
+    .expect("written");
+    for table in [
+        "culprits",
+        "evidence",
+        "incidents",
+        "exposures",
+        "conditions",
+        "next_tests",
+        "repairs",
+        "reproduce",
+        "time_since_start",
+        "rejects",
+    ] {
         let path = folder.path().join(format!("{table}.csv"));
         let mut reader = csv::Reader::from_path(&path).expect(table);
         let columns = reader.headers().expect("header").len();

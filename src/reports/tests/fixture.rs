@@ -3,9 +3,12 @@
 
 use std::sync::Arc;
 
-use crate::conditions::{ConditionRisk, Exposure, Sourced};
+use chrono_tz::Tz::UTC;
+
+use crate::conditions::{Ahead, ConditionRisk, Exposure, Sourced, WeatherTable, trials};
 use crate::incidents::{Accusation, Disturbed, Incident, SilentNode};
-use crate::read::Tally;
+use crate::read::{AfterPartRow, ServiceAction, ServiceNote, Tally};
+use crate::repairs::{self, AfterTable, Outlook, outlook};
 use crate::reports::{Heading, View};
 use crate::suspects::{Evidence, NextTest, SuspectFinding, VehicleFinding};
 use crate::vocabulary::{Instant, Mechanism, Place, Reject, Suspect, Verdict};
@@ -317,6 +320,46 @@ pub(super) fn hostile() -> VehicleFinding {
         incident.disturbances[0].detail = long.clone();
     }
     finding
+}
+
+/// The outlook of each vehicle, as the stage before would work it out from these findings and a note
+/// with every text hostile.
+pub(super) fn outlooks(findings: &[VehicleFinding]) -> Vec<Outlook> {
+    let forecast = WeatherTable::default();
+    let table = AfterTable::new(vec![AfterPartRow {
+        class: "any".to_owned(),
+        words: vec![],
+        needed: vec![HOSTILE.to_owned()],
+        cautions: vec![HOSTILE.to_owned()],
+        place: place(HOSTILE, 2),
+    }]);
+    findings
+        .iter()
+        .map(|finding| {
+            let note = |at: usize, action| ServiceNote {
+                time: BEGIN.plus_seconds(at as f64 * 41_000.0 - 600.0),
+                vehicle: finding.vehicle.clone(),
+                action,
+                target: Some(Suspect::Node(HOSTILE.to_owned())),
+                outcome: None,
+                note: HOSTILE.to_owned(),
+                place: place(HOSTILE, 4),
+            };
+            outlook(&repairs::Case {
+                finding,
+                trials: &trials(&finding.exposures, &finding.incidents, &[]),
+                notes: &[
+                    note(14, ServiceAction::Disconnect),
+                    note(18, ServiceAction::Reconnect),
+                    note(30, ServiceAction::Replace),
+                ],
+                network: None,
+                ahead: Ahead { forecast: &forecast, given: true, site: Some(HOSTILE), zone: UTC },
+                confidence: 0.95,
+                table: &table,
+            })
+        })
+        .collect()
 }
 
 pub(super) fn tally() -> Tally {

@@ -10,7 +10,7 @@ use crate::reports::{Formats, View, pages, write_reports};
 use crate::suspects::VehicleFinding;
 
 fn rendered(view: View, findings: &[VehicleFinding]) -> BTreeMap<String, String> {
-    pages::pages(&fixture::heading(view), findings, &fixture::tally())
+    pages::pages(&fixture::heading(view), findings, &fixture::outlooks(findings), &fixture::tally())
         .expect("pages")
         .into_iter()
         .map(|Output { name, bytes }| (name, String::from_utf8(bytes).expect("text")))
@@ -28,8 +28,16 @@ fn pages_to_look_at() {
     ] {
         let heading = fixture::heading(view);
         let tally = fixture::tally();
-        write_reports(&folder.join(name), &heading, Formats::ALL, &findings, &tally, &[])
-            .expect("written");
+        write_reports(
+            &folder.join(name),
+            &heading,
+            Formats::ALL,
+            &findings,
+            &fixture::outlooks(&findings),
+            &tally,
+            &[],
+        )
+        .expect("written");
     }
 }
 
@@ -44,6 +52,17 @@ fn hostile_texts_stay_text() {
         assert!(!page.contains(" 49"), "{name}: a text was taken for a template");
     }
     assert!(pages.values().any(|p| p.contains("&lt;script&gt;")));
+}
+
+#[test]
+fn what_lies_ahead_stands_on_the_page() {
+    let pages = rendered(View::Session, &[fixture::decided("LH-07")]);
+    let page = &pages["report.html"];
+    for heading in ["reproduce", "held", "after", "when-course", "when-strength"] {
+        assert!(page.contains(&format!("id=\"{heading}\"")), "{heading}");
+    }
+    assert!(page.contains("never tested under the trigger") || page.contains("not yet shown"));
+    assert!(page.contains("general steps") && page.contains("Kaplan-Meier"));
 }
 
 #[test]
@@ -107,7 +126,7 @@ fn a_session_with_one_vehicle_opens_with_its_answer() {
 #[test]
 fn pages_without_findings_still_tell_what_was_read() {
     let pages =
-        pages::pages(&fixture::heading(View::Fleet), &[], &Tally::default()).expect("pages");
+        pages::pages(&fixture::heading(View::Fleet), &[], &[], &Tally::default()).expect("pages");
     assert_eq!(pages.len(), 1);
     let page = String::from_utf8(pages[0].bytes.clone()).expect("text");
     assert!(page.contains("No vehicle was found in the inputs."));

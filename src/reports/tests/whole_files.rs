@@ -21,9 +21,16 @@ fn the_main_report_comes_first_and_nothing_temporary_stays() {
     let tables = [("starts".to_owned(), b"PAR1".to_vec())];
     let heading = fixture::heading(View::Fleet);
     let findings = fixture::fleet();
-    let written =
-        write_reports(folder.path(), &heading, Formats::ALL, &findings, &fixture::tally(), &tables)
-            .expect("written");
+    let written = write_reports(
+        folder.path(),
+        &heading,
+        Formats::ALL,
+        &findings,
+        &[],
+        &fixture::tally(),
+        &tables,
+    )
+    .expect("written");
     assert!(written[0].ends_with("report.html"));
     let names = names(folder.path());
     assert_eq!(names.len(), written.len());
@@ -36,7 +43,8 @@ fn rejects_are_written_whatever_the_formats() {
     let folder = tempfile::tempdir().expect("folder");
     let none = Formats { html: false, json: false, csv: false, parquet: false };
     let heading = fixture::heading(View::Fleet);
-    write_reports(folder.path(), &heading, none, &[], &Tally::default(), &[]).expect("written");
+    write_reports(folder.path(), &heading, none, &[], &[], &Tally::default(), &[])
+        .expect("written");
     assert_eq!(names(folder.path()), ["rejects.csv"]);
     let text = fs::read_to_string(folder.path().join("rejects.csv")).expect("rejects");
     assert_eq!(text, "file,place,records,reason\n");
@@ -52,8 +60,18 @@ fn the_same_findings_give_the_same_bytes() {
     let mut reused = fixture::tally();
     reused.logs_reused = 612;
     let all = Formats::ALL;
-    write_reports(a.path(), &heading, all, &findings, &fixture::tally(), &[]).expect("a");
-    write_reports(b.path(), &heading, all, &turned, &reused, &[]).expect("b");
+    write_reports(
+        a.path(),
+        &heading,
+        all,
+        &findings,
+        &fixture::outlooks(&findings),
+        &fixture::tally(),
+        &[],
+    )
+    .expect("a");
+    write_reports(b.path(), &heading, all, &turned, &fixture::outlooks(&turned), &reused, &[])
+        .expect("b");
     assert_eq!(names(a.path()), names(b.path()));
     for name in names(a.path()) {
         let read = |folder: &std::path::Path| fs::read(folder.join(&name)).expect("file");

@@ -7,9 +7,11 @@ use chrono_tz::Tz;
 
 use crate::read::account::{Account, Reading};
 use crate::read::nearest::suggestion;
-use crate::read::tables::forms::{ColumnChoices, MODULES, SERVICE, VEHICLES, WEATHER};
+use crate::read::tables::forms::{AFTER_PART, ColumnChoices, MODULES, SERVICE, VEHICLES, WEATHER};
 use crate::read::tables::sheet::Sheet;
-use crate::read::{ModuleRow, ServiceAction, ServiceNote, ServiceOutcome, VehicleRow, WeatherRow};
+use crate::read::{
+    AfterPartRow, ModuleRow, ServiceAction, ServiceNote, ServiceOutcome, VehicleRow, WeatherRow,
+};
 use crate::vocabulary::Suspect;
 
 /// Reads a vehicles table.
@@ -103,10 +105,43 @@ pub fn read_service(
     })
 }
 
+/// Reads the table of what follows a replaced part. Lists in a cell are separated by `;`.
+pub fn read_after_part(
+    source: impl Read,
+    name: &Arc<str>,
+    choices: &ColumnChoices,
+    zone: Tz,
+) -> Reading<Vec<AfterPartRow>> {
+    let mut seen: Vec<String> = Vec::new();
+    rows(Sheet::open(source, name, &AFTER_PART, choices, zone), move |sheet| {
+        let class = sheet.must_text("class")?.to_lowercase();
+        let list = |text: Option<String>| -> Vec<String> {
+            let text = text.unwrap_or_default();
+            text.split(';').map(str::trim).filter(|s| !s.is_empty()).map(str::to_owned).collect()
+        };
+        if seen.contains(&class) {
+            sheet.refuse(format!("a second row for class `{class}`; the first one is used"));
+            return None;
+        }
+        let words = list(sheet.text("words"));
+        if words.is_empty() && class != "any" {
+            sheet.refuse(format!(
+                "`words` is empty: without a word no module is of class `{class}`; only the class \
+                 `any` needs none"
+            ));
+            return None;
+        }
+        let needed = list(Some(sheet.must_text("needed")?));
+        seen.push(class.clone());
+        let cautions = list(sheet.text("caution"));
+        Some(AfterPartRow { class, words, needed, cautions, place: sheet.place() })
+    })
+}
+
 /// Reads all rows of a table with `row`, which gives `None` for a row that it refused.
 fn rows<R: Read, T>(
     sheet: Result<Sheet<R>, Account>,
-    row: impl Fn(&mut Sheet<R>) -> Option<T>,
+    mut row: impl FnMut(&mut Sheet<R>) -> Option<T>,
 ) -> Reading<Vec<T>> {
     let mut records = Vec::new();
     match sheet {

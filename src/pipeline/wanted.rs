@@ -1,0 +1,89 @@
+//! What an input file is wanted as, and whether its content fits.
+
+use crate::read::frames::{EXPECTED, log_format};
+use crate::read::recognising::Kind;
+use crate::read::tables::Form;
+
+/// What a file is wanted as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Wanted {
+    Log,
+    Report,
+    Weather,
+    Forecast,
+    AfterPart,
+    Vehicles,
+    Modules,
+    Notes,
+    Network,
+    Words,
+    /// Whatever its content says.
+    Anything,
+}
+
+/// What a file is by its content; `None` for what is no input.
+pub(super) fn by_content(kind: &Kind) -> Option<Wanted> {
+    match kind {
+        Kind::ScanReportJson => Some(Wanted::Report),
+        Kind::NetworkToml => Some(Wanted::Network),
+        Kind::ReportWords => Some(Wanted::Words),
+        Kind::Html | Kind::Pdf | Kind::UnknownText | Kind::Utf16 => Some(Wanted::Report),
+        Kind::Csv { header } => match Form::of_header(header).map_or("", |form| form.input) {
+            "" => Some(Wanted::Report),
+            "weather" => Some(Wanted::Weather),
+            "vehicles" => Some(Wanted::Vehicles),
+            "modules" => Some(Wanted::Modules),
+            "service" => Some(Wanted::Notes),
+            "scan_reports" => Some(Wanted::Report),
+            "bus_logs" => Some(Wanted::Log),
+            "after_part" => Some(Wanted::AfterPart),
+            _ => None,
+        },
+        kind if log_format(kind).is_some() => Some(Wanted::Log),
+        _ => None,
+    }
+}
+
+/// Whether content may be read as what it is wanted as.
+pub(super) fn fits(kind: &Kind, wanted: Wanted) -> bool {
+    match wanted {
+        Wanted::Log => log_format(kind).is_some(),
+        Wanted::Report => matches!(
+            kind,
+            Kind::ScanReportJson
+                | Kind::Csv { .. }
+                | Kind::Html
+                | Kind::Pdf
+                | Kind::UnknownText
+                | Kind::Utf16
+        ),
+        Wanted::Words => matches!(kind, Kind::ReportWords | Kind::UnknownText),
+        Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
+        Wanted::Weather
+        | Wanted::Forecast
+        | Wanted::AfterPart
+        | Wanted::Vehicles
+        | Wanted::Modules
+        | Wanted::Notes => {
+            matches!(kind, Kind::Csv { .. } | Kind::UnknownText)
+        }
+        Wanted::Anything => false,
+    }
+}
+
+/// What was expected, in words.
+pub(super) fn expected(wanted: Wanted) -> &'static str {
+    match wanted {
+        Wanted::Log => EXPECTED,
+        Wanted::Report => "a scan report (JSON, CSV, text, HTML or PDF)",
+        Wanted::Weather => "a weather table (CSV)",
+        Wanted::Forecast => "a weather forecast (CSV, as the weather table)",
+        Wanted::AfterPart => "a table of what follows a replaced part (CSV)",
+        Wanted::Vehicles => "a vehicles table (CSV)",
+        Wanted::Modules => "a modules table (CSV)",
+        Wanted::Notes => "a table of service notes (CSV)",
+        Wanted::Network => "a network description (TOML)",
+        Wanted::Words => "report words (TOML)",
+        Wanted::Anything => "an input",
+    }
+}

@@ -1,0 +1,24 @@
+//! What lies ahead of a vehicle, on every output: when and how to make it happen, whether the repair
+//! has held, what comes after the part. Words and pictures only; every text from an input goes
+//! through `shown`.
+
+mod course;
+mod fleet;
+mod json;
+mod page;
+mod tables;
+mod terminal;
+mod words;
+
+pub use fleet::fleet_conditions;
+pub(super) use json::{OutlookJson, outlook_json};
+pub(super) use page::{Ahead, ahead};
+pub(super) use tables::tables;
+pub use terminal::plan_text;
+
+use crate::repairs::Outlook;
+
+/// The outlook of a vehicle; `None` when none was worked out.
+pub(super) fn of<'a>(outlooks: &'a [Outlook], vehicle: &str) -> Option<&'a Outlook> {
+    outlooks.iter().find(|outlook| outlook.vehicle == vehicle)
+}

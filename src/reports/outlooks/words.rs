@@ -1,0 +1,39 @@
+//! Sentences that several outputs share.
+
+use crate::conditions::Reproduction;
+use crate::reports::wording::percent;
+
+/// What is asked, in one sentence: the chance, the starts, the minutes.
+pub(super) fn effort(plan: &Reproduction) -> String {
+    let (hits, starts) = plan.seen;
+    let needed = plan.starts_needed.map_or_else(String::new, |starts| {
+        format!("; {} give a 90 % chance to see it", counted(starts, "start"))
+    });
+    format!(
+        "{} per start (95 % interval {} to {}; {hits} of {starts} such starts had an incident){needed}",
+        percent(plan.chance),
+        percent(plan.low),
+        percent(plan.high)
+    )
+}
+
+/// How long to watch.
+pub(super) fn watching(plan: &Reproduction) -> String {
+    match plan.minutes_each {
+        Some(minutes) => format!(
+            "{minutes:.0} min each: nine of ten incidents had begun by then ({} with a known time)",
+            plan.timed
+        ),
+        None => "the whole of each start: no incident has a known time in its start".to_owned(),
+    }
+}
+
+/// `1 start`, `7 starts`.
+pub(super) fn counted(count: u64, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+}
+
+/// A condition set; `any start` for none.
+pub(super) fn set(conditions: &[&str]) -> String {
+    if conditions.is_empty() { "any start".to_owned() } else { conditions.join(" and ") }
+}
