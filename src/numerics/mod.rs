@@ -11,6 +11,7 @@ pub mod beta_binomial;
 pub mod centre;
 pub mod circular;
 pub mod exact;
+pub mod information;
 pub mod logs;
 pub mod proportion;
 pub mod ratio;

@@ -12,8 +12,11 @@ use crate::read::networks::read_network;
 use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
+use crate::read::test_terms::read_test_table;
 use crate::read::tables::{Form, read_modules, read_service, read_vehicles, read_weather};
-use crate::read::{Account, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow};
+use crate::read::{
+    Account, ModuleRow, ScanReport, ServiceNote, Tally, TestTable, VehicleRow, WeatherRow,
+};
 use crate::vocabulary::{Network, Place, Reject};
 
 /// A bus log that can be read.
@@ -33,6 +36,8 @@ pub(super) struct Sources {
     pub modules: Vec<ModuleRow>,
     pub notes: Vec<ServiceNote>,
     pub networks: BTreeMap<String, Network>,
+    /// The user's table of tests; the shipped one without.
+    pub tests: Option<TestTable>,
     pub tally: Tally,
     /// What each file was taken for, in order of name: for `check`.
     pub taken_for: Vec<(String, String)>,
@@ -48,6 +53,7 @@ enum Given {
     Modules(Vec<ModuleRow>),
     Notes(Vec<ServiceNote>),
     Network(Box<Network>),
+    Tests(Box<TestTable>),
     Nothing,
     Skipped(String),
 }
@@ -62,6 +68,7 @@ enum Wanted {
     Modules,
     Notes,
     Network,
+    Tests,
     /// Whatever its content says.
     Anything,
 }
@@ -77,7 +84,7 @@ struct Taken {
 /// Finds and reads.
 pub(super) fn read(plan: &Plan) -> Sources {
     let inputs = &plan.inputs;
-    let wanted: [(&str, &[String], Wanted); 8] = [
+    let wanted: [(&str, &[String], Wanted); 9] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
         ("scan_reports", &inputs.scan_reports, Wanted::Report),
         ("weather", &inputs.weather, Wanted::Weather),
@@ -85,6 +92,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
         ("modules", &inputs.modules, Wanted::Modules),
         ("service", &inputs.service, Wanted::Notes),
         ("networks", &inputs.networks, Wanted::Network),
+        ("tests", &inputs.tests, Wanted::Tests),
         ("folder", &inputs.by_content, Wanted::Anything),
     ];
     let mut sources = Sources::default();
@@ -158,6 +166,11 @@ impl Sources {
                 } else {
                     self.networks.insert(network.name.clone(), *network);
                 }
+            }
+            Given::Tests(table) if self.tests.is_none() => self.tests = Some(*table),
+            Given::Tests(_) => {
+                let reason = "a second table of tests; the first one is used";
+                self.tally.rejects.push(Reject::one(Place::whole(&taken.name), reason));
             }
             Given::Nothing => {}
             Given::Skipped(why) => self.tally.skipped.push((taken.name.to_string(), why)),
@@ -264,6 +277,12 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
                 None => (Given::Nothing, "refused: no network description".to_owned()),
             }
         }
+        Wanted::Tests => {
+            let whole = read_whole(bytes, &name, &mut account);
+            let reading = read_test_table(&whole, &name);
+            account.join(reading.account);
+            (Given::Tests(Box::new(reading.records)), "table of tests".to_owned())
+        }
         Wanted::Anything => (Given::Nothing, String::new()),
     };
     let rejected = account.rejects.len();
@@ -296,6 +315,8 @@ fn fits(kind: &Kind, wanted: Wanted) -> bool {
         Wanted::Log => *kind == Kind::BusLogText,
         Wanted::Report => matches!(kind, Kind::ScanReportJson | Kind::Csv { .. }),
         Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
+        // A comment with commas at the head of a TOML file looks like the header of a table.
+        Wanted::Tests => matches!(kind, Kind::UnknownText | Kind::Csv { .. }),
         Wanted::Weather | Wanted::Vehicles | Wanted::Modules | Wanted::Notes => {
             matches!(kind, Kind::Csv { .. } | Kind::UnknownText)
         }
@@ -312,6 +333,7 @@ fn expected(wanted: Wanted) -> &'static str {
         Wanted::Modules => "a modules table (CSV)",
         Wanted::Notes => "a table of service notes (CSV)",
         Wanted::Network => "a network description (TOML)",
+        Wanted::Tests => "a table of tests (TOML)",
         Wanted::Anything => "an input",
     }
 }

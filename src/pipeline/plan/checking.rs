@@ -15,8 +15,8 @@ use crate::read::toml_text::{TomlText, Word};
 use crate::vocabulary::{Instant, Place, Reject};
 
 const KEYS: [&str; 7] = ["title", "view", "timezone", "inputs", "columns", "period", "output"];
-const INPUT_KEYS: [&str; 7] =
-    ["bus_logs", "scan_reports", "weather", "vehicles", "modules", "service", "networks"];
+const INPUT_KEYS: [&str; 8] =
+    ["bus_logs", "scan_reports", "weather", "vehicles", "modules", "service", "networks", "tests"];
 
 pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, PlanFaults> {
     let text = std::str::from_utf8(bytes).map_err(|error| {
@@ -112,6 +112,7 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         modules: patterns("modules"),
         service: patterns("service"),
         networks: patterns("networks"),
+        tests: patterns("tests"),
         by_content: Vec::new(),
     };
     if inputs == Inputs::default() && file.faults.is_empty() {

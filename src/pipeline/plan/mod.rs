@@ -70,6 +70,8 @@ pub struct Inputs {
     pub service: Vec<String>,
     /// Network descriptions.
     pub networks: Vec<String>,
+    /// Tables of what tests take and tell.
+    pub tests: Vec<String>,
     /// Files whose place among the inputs is told by their content: only in a plan for a folder.
     pub by_content: Vec<String>,
 }
