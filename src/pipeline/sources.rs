@@ -12,8 +12,8 @@ use crate::read::networks::read_network;
 use crate::read::opening::{open, read_whole};
 use crate::read::recognising::Kind;
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
-use crate::read::test_terms::read_test_table;
 use crate::read::tables::{Form, read_modules, read_service, read_vehicles, read_weather};
+use crate::read::test_terms::read_test_table;
 use crate::read::{
     Account, ModuleRow, ScanReport, ServiceNote, Tally, TestTable, VehicleRow, WeatherRow,
 };

@@ -10,6 +10,7 @@ use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::Incident;
 use crate::read::Tally;
 use crate::reports::standing::{Standing, by_name, judged, standing};
+use crate::reports::tests_json::{Step, Test, step, test};
 use crate::reports::wording::each_once;
 use crate::reports::{Heading, ReportError};
 use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
@@ -50,6 +51,7 @@ struct Vehicle<'a> {
     suspects: Vec<Ranked<'a>>,
     conditions: Vec<Condition<'a>>,
     next_tests: Vec<Test<'a>>,
+    sequence: Vec<Step<'a>>,
     incidents_list: Vec<Happening<'a>>,
     unnamed_senders: Vec<Unnamed<'a>>,
     unplaced: Vec<Unplaced<'a>>,
@@ -94,15 +96,6 @@ struct Condition<'a> {
     high: Option<f64>,
     p_value: Option<f64>,
     smallest_p: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct Test<'a> {
-    test: &'a str,
-    bits: Option<f64>,
-    minutes: Option<f64>,
-    meaning: &'a str,
-    caution: Option<&'a str>,
 }
 
 #[derive(Serialize)]
@@ -182,17 +175,8 @@ fn vehicle(finding: &VehicleFinding) -> Vehicle<'_> {
         because: &finding.because,
         suspects: finding.suspects.iter().map(ranked).collect(),
         conditions: finding.conditions.iter().map(condition).collect(),
-        next_tests: finding
-            .next_tests
-            .iter()
-            .map(|t| Test {
-                test: &t.test,
-                bits: finite(t.bits),
-                minutes: finite(t.minutes),
-                meaning: &t.meaning,
-                caution: Some(t.caution.as_str()).filter(|c| !c.is_empty()),
-            })
-            .collect(),
+        next_tests: finding.next_tests.iter().map(test).collect(),
+        sequence: finding.sequence.iter().map(step).collect(),
         incidents_list: finding.incidents.iter().map(|i| happening(finding, i)).collect(),
         unnamed_senders: finding
             .unnamed_senders
@@ -274,12 +258,12 @@ fn happening<'a>(finding: &'a VehicleFinding, incident: &'a Incident) -> Happeni
     }
 }
 
-fn finite(value: f64) -> Option<f64> {
+pub(super) fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
 /// A probability to twelve decimals, so that a vehicle's probabilities still add up to 1.
-fn probability(value: f64) -> Option<f64> {
+pub(super) fn probability(value: f64) -> Option<f64> {
     decimals(value, 1e12)
 }
 

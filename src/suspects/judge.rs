@@ -39,8 +39,7 @@ pub struct Case<'a> {
 /// Weighs the suspects of one vehicle.
 #[must_use]
 pub fn judge(case: Case<'_>) -> VehicleFinding {
-    let Case { vehicle, network, gathered, exposures, conditions, notes, listening, tests } =
-        case;
+    let Case { vehicle, network, gathered, exposures, conditions, notes, listening, tests } = case;
     let incidents: Vec<&Incident> = gathered.incidents.iter().collect();
     let mut remarks = gathered.remarks.clone();
     if network.is_none() {

@@ -18,8 +18,6 @@ mod scene;
 mod verdict;
 mod wording;
 
-pub use findings::{
-    Evidence, NextTest, SuspectFinding, TestOutcome, TestStep, VehicleFinding,
-};
+pub use findings::{Evidence, NextTest, SuspectFinding, TestOutcome, TestStep, VehicleFinding};
 pub use judge::{Case, judge};
 pub use listening::Listening;

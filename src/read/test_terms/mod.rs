@@ -178,16 +178,8 @@ const WITH_STARTS: [&str; 9] = [
     "on_safety_modules",
     "caution",
 ];
-const MEASURED: [&str; 8] = [
-    "minutes",
-    "finds",
-    "partly",
-    "near",
-    "false_alarm",
-    "other",
-    "on_safety_modules",
-    "caution",
-];
+const MEASURED: [&str; 8] =
+    ["minutes", "finds", "partly", "near", "false_alarm", "other", "on_safety_modules", "caution"];
 const SETTING_UP: [&str; 2] = ["setup_minutes", "raises_odds"];
 
 fn keys(kind: TestKind) -> &'static [&'static str] {
@@ -243,9 +235,7 @@ fn change(
             file.fault(&span, format!("`{key}` {found} is not {what} from {low} to {high}"));
         }
     }
-    for (key, value) in
-        [("starts", &mut terms.starts), ("more_starts", &mut terms.more_starts)]
-    {
+    for (key, value) in [("starts", &mut terms.starts), ("more_starts", &mut terms.more_starts)] {
         let Some((found, span)) = file.whole(section, key) else { continue };
         if (1..=1000).contains(&found) {
             *value = found;
@@ -279,7 +269,8 @@ fn change(
         file.fault(span, reason);
         (terms.finds, terms.false_alarm) = (before.finds, before.false_alarm);
     }
-    if matches!(kind, TestKind::Disconnect | TestKind::Swap | TestKind::ColdSoak | TestKind::Spray) {
+    if matches!(kind, TestKind::Disconnect | TestKind::Swap | TestKind::ColdSoak | TestKind::Spray)
+    {
         return;
     }
     if terms.minutes <= 0.0 {

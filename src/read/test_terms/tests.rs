@@ -27,7 +27,8 @@ fn the_shipped_table_names_every_value_and_has_no_fault() {
 
 #[test]
 fn a_user_changes_what_he_names_and_nothing_else() {
-    let (table, faults) = read("[wiggle]\nminutes = 20\n[swap]\non_safety_modules = \"standing\"\n");
+    let (table, faults) =
+        read("[wiggle]\nminutes = 20\n[swap]\non_safety_modules = \"standing\"\n");
     assert_eq!(faults, [""; 0]);
     let mut expected = TestTable::shipped();
     expected.of_mut(TestKind::Wiggle).minutes = 20.0;
@@ -39,8 +40,14 @@ fn a_user_changes_what_he_names_and_nothing_else() {
 #[test]
 fn every_fault_has_its_line_and_changes_nothing() {
     for (text, expected) in [
-        ("\n[wigle]\nminutes = 1", "tests.toml:2: unknown key `wigle` in the table of tests; did you mean `wiggle`?"),
-        ("[wiggle]\nminuts = 1", "tests.toml:2: unknown key `minuts` in [wiggle]; did you mean `minutes`?"),
+        (
+            "\n[wigle]\nminutes = 1",
+            "tests.toml:2: unknown key `wigle` in the table of tests; did you mean `wiggle`?",
+        ),
+        (
+            "[wiggle]\nminuts = 1",
+            "tests.toml:2: unknown key `minuts` in [wiggle]; did you mean `minutes`?",
+        ),
         ("[wiggle]\nfinds = 1.5", "tests.toml:2: `finds` 1.5 is not a probability from 0 to 1"),
         ("[wiggle]\nminutes = -3", "tests.toml:2: `minutes` -3 is not minutes from 0 to 20000"),
         ("[wiggle]\nminutes = 0", "tests.toml:1: `minutes` must be above 0"),
@@ -48,8 +55,14 @@ fn every_fault_has_its_line_and_changes_nothing() {
         ("[wiggle]\nfinds = 0.05", "tests.toml:1: `finds` 0.05 must lie above `false_alarm` 0.1"),
         ("[swap]\nstarts = 0", "tests.toml:2: `starts` 0 is not a number of starts"),
         ("[spray]\nraises_odds = 0.5", "tests.toml:2: `raises_odds` 0.5 is not a factor"),
-        ("[disconnect]\non_safety_modules = \"yes\"", "tests.toml:2: modules of steering and brakes are never"),
-        ("[wiggle]\non_safety_modules = \"standin\"", "tests.toml:2: unknown word `standin` in `on_safety_modules`; did you mean `standing`?"),
+        (
+            "[disconnect]\non_safety_modules = \"yes\"",
+            "tests.toml:2: modules of steering and brakes are never",
+        ),
+        (
+            "[wiggle]\non_safety_modules = \"standin\"",
+            "tests.toml:2: unknown word `standin` in `on_safety_modules`; did you mean `standing`?",
+        ),
         ("[wiggle", "tests.toml:1: not TOML"),
     ] {
         let (table, faults) = read(text);

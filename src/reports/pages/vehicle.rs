@@ -6,8 +6,8 @@ use super::{NAME, SENTENCE, Top, conditions, incidents, intake, suspects, timeli
 use crate::read::Tally;
 use crate::reports::Heading;
 use crate::reports::standing::{Standing, answer, next_step, standing, without_test};
-use crate::reports::wording::{number, shown};
-use crate::suspects::{NextTest, VehicleFinding};
+use crate::reports::wording::{number, percent, shown};
+use crate::suspects::{NextTest, TestStep, VehicleFinding};
 
 /// Most incidents drawn as pictures; the table has all.
 const MOST_PICTURES: usize = 3;
@@ -31,6 +31,7 @@ pub(super) struct VehiclePage {
     pictures: Vec<timeline::Timeline>,
     witnesses: witnesses::Witnesses,
     tests: Vec<Test>,
+    sequence: Vec<Step>,
     incidents: incidents::IncidentTable,
     senders: Vec<(String, String)>,
     remarks: Vec<String>,
@@ -44,8 +45,18 @@ struct Test {
     test: String,
     minutes: String,
     bits: String,
+    setup: String,
+    setup_minutes: String,
     meaning: String,
     caution: String,
+    order_holds: bool,
+}
+
+#[derive(Serialize)]
+struct Step {
+    test: String,
+    minutes: String,
+    decided: String,
 }
 
 pub(super) fn page(
@@ -77,6 +88,7 @@ pub(super) fn page(
             .collect(),
         witnesses: witnesses::witnesses(finding),
         tests: finding.next_tests.iter().map(test).collect(),
+        sequence: finding.sequence.iter().map(step).collect(),
         incidents: incidents::table(heading, finding),
         senders: finding
             .unnamed_senders
@@ -102,7 +114,18 @@ fn test(test: &NextTest) -> Test {
         test: shown(&test.test, SENTENCE),
         minutes: number(test.minutes, 0),
         bits: number(test.bits, 2),
+        setup: shown(&test.setup, SENTENCE),
+        setup_minutes: number(test.setup_minutes, 0),
         meaning: shown(&test.meaning, 800),
         caution: shown(&test.caution, 800),
+        order_holds: test.order_holds,
+    }
+}
+
+fn step(step: &TestStep) -> Step {
+    Step {
+        test: shown(&step.test, SENTENCE),
+        minutes: number(step.minutes, 0),
+        decided: percent(step.decided),
     }
 }

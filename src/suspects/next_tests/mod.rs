@@ -168,7 +168,7 @@ fn candidates(asked: &Asked<'_>, weights: &Weights, risk: &Risk) -> Vec<Candidat
         for &kind in kinds(target) {
             let allowed = match (care, asked.table.of(kind).on_safety) {
                 (Care::Untouched, _) => false,
-                (Care::Standing, OnSafety::No) => false,
+                (Care::Standing | Care::Unnamed, OnSafety::No) => false,
                 (Care::Unnamed, _) => kind != TestKind::Swap,
                 _ => true,
             };
@@ -229,7 +229,9 @@ fn holds(weights: &Weights, table: &TestTable, listed: &[&Candidate], place: usi
     let Some(own) = listed.get(place) else { return false };
     let better = |pace: f64| {
         let others = listed.iter().enumerate().filter(|(at, _)| *at != place);
-        others.filter(|(at, c)| c.pace(table) > pace || (c.pace(table) >= pace && *at < place)).count()
+        others
+            .filter(|(at, c)| c.pace(table) > pace || (c.pace(table) >= pace && *at < place))
+            .count()
     };
     [0.5, 2.0].into_iter().all(|factor| {
         let (terms, beta) = outcomes::scaled(table.of(own.kind), own.beta, factor);

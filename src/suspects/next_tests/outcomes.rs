@@ -43,14 +43,20 @@ pub(super) fn link(kind: TestKind, target: &Suspect, h: &Hypothesis, space: &Spa
         (TestKind::Disconnect, _) if own => Link::Finds,
         // Without the only module that it strikes, nothing is left to be seen.
         (TestKind::Disconnect, Manner::Branch | Manner::Feed | Manner::Ground) if strikes => {
-            if struck_alone() { Link::Finds } else { Link::Partly }
+            if struck_alone() {
+                Link::Finds
+            } else {
+                Link::Partly
+            }
         }
         (TestKind::Swap, _) if own => Link::Finds,
         (TestKind::Swap, Manner::Branch | Manner::Feed | Manner::Ground) if strikes => Link::Partly,
         (TestKind::Disconnect | TestKind::Swap, Manner::Stale) => Link::Old,
         (TestKind::ModuleSupply, _) if line && strikes => Link::Finds,
         (TestKind::ModuleSupply, Manner::Dead) if own => Link::Partly,
-        (TestKind::ModuleSupply | TestKind::ModuleConnector, Manner::Branch) if strikes => Link::Near,
+        (TestKind::ModuleSupply | TestKind::ModuleConnector, Manner::Branch) if strikes => {
+            Link::Near
+        }
         (TestKind::ModuleConnector, Manner::CutOff) if own => Link::Finds,
         (TestKind::ModuleConnector, Manner::Dead) if own => Link::Partly,
         (TestKind::SupplyLine, _) if own => Link::Finds,
@@ -95,11 +101,7 @@ pub(super) fn rates(terms: &TestTerms, starts: u32, risk: (f64, f64)) -> Rates {
 }
 
 /// The same test with its rates of error, and the odds of an incident, multiplied.
-pub(super) fn scaled(
-    terms: &TestTerms,
-    risk: (f64, f64),
-    factor: f64,
-) -> (TestTerms, (f64, f64)) {
+pub(super) fn scaled(terms: &TestTerms, risk: (f64, f64), factor: f64) -> (TestTerms, (f64, f64)) {
     let error = |rate: f64| (rate * factor).clamp(0.0, 0.95);
     let scaled = TestTerms {
         finds: 1.0 - error(1.0 - terms.finds),

@@ -40,8 +40,7 @@ impl Risk {
         let best = conditions.iter().find(|c| {
             c.p_value <= BORNE_OUT && c.starts_with > 0 && c.risk_ratio.is_some_and(|r| r > 1.0)
         });
-        if let Some((c, (setting_up, words))) =
-            best.and_then(|c| Some((c, set_up(&c.condition)?)))
+        if let Some((c, (setting_up, words))) = best.and_then(|c| Some((c, set_up(&c.condition)?)))
         {
             let words = format!("{words} (the fault comes with: {})", c.condition);
             let beta = posterior(c.incidents_with, c.starts_with);

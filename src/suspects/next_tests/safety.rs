@@ -10,22 +10,50 @@ use crate::vocabulary::Network;
 pub(super) enum Care {
     /// As on any module.
     Ordinary,
-    /// Nobody has named it: find out first.
-    Unnamed,
     /// Steering, brakes, stability: only on a vehicle that stands, never "unplug and drive".
     Standing,
+    /// Nobody has named it: find out first, and treat it as one of the brakes.
+    Unnamed,
     /// Airbags, belts, high voltage: no test of ours touches it.
     Untouched,
 }
 
 /// Words that stand for themselves, and parts of words. (FACTS 8.3, 8.4; common practice, no source)
 const UNTOUCHED: [&str; 16] = [
-    "airbag", "restraint", "srs", "acu", "rcm", "belt", "pretension", "tensioner", "occupant", "hv",
-    "highvoltage", "inverter", "traction", "charger", "ev-drive", "fuel-cell",
+    "airbag",
+    "restraint",
+    "srs",
+    "acu",
+    "rcm",
+    "belt",
+    "pretension",
+    "tensioner",
+    "occupant",
+    "hv",
+    "highvoltage",
+    "inverter",
+    "traction",
+    "charger",
+    "ev-drive",
+    "fuel-cell",
 ];
 const STANDING: [&str; 16] = [
-    "steer", "sas", "sasm", "eps", "brake", "braking", "abs", "ebs", "epb", "esp", "esc", "stability",
-    "yaw", "chassis-control", "retarder", "wheel-speed",
+    "steer",
+    "sas",
+    "sasm",
+    "eps",
+    "brake",
+    "braking",
+    "abs",
+    "ebs",
+    "epb",
+    "esp",
+    "esc",
+    "stability",
+    "yaw",
+    "chassis-control",
+    "retarder",
+    "wheel-speed",
 ];
 
 /// The care that a node asks for.
