@@ -15,6 +15,7 @@ pub mod clusters;
 pub mod cusum;
 pub mod exact;
 pub mod firth;
+pub mod information;
 pub mod lines;
 pub mod logs;
 pub mod max_selected;

@@ -33,7 +33,7 @@ const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-
 const CLOCK: &str = "slopes in parts per million from times of sixty seconds";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 72] = [
+const TABLE: [Row; 79] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -50,6 +50,13 @@ const TABLE: [Row; 72] = [
     row("exact::smallest_mid_p", 1e-12, SUMS, "least table of the margins"),
     row("exact::upper_mid_p", 1e-12, SUMS, "Lancaster 1961"),
     row("exact::upper_p", 1e-12, SUMS, "Fisher 1935"),
+    row("information::cheapest_order", 0.0, "whole numbers", "Kadane & Simon 1977"),
+    row("information::entropy", 1e-12, SUMS, "Shannon 1948; MacKay 2003"),
+    row("information::expected_information", 1e-12, SUMS, "Lindley 1956; MacKay 2003"),
+    row("information::least_loss", 1e-12, ROUND, "Raiffa & Schlaifer 1961"),
+    row("information::order_cost", 1e-12, ROUND, "Kadane & Simon 1977"),
+    row("information::perfect_value", 1e-12, ROUND, "Raiffa & Schlaifer 1961"),
+    row("information::sample_value", 1e-12, ROUND, "Raiffa & Schlaifer 1961"),
     row("logs::decibans", 1e-14, ROUND, "Good 1950"),
     row("logs::ln_beta", 1e-12, SUMS, "Euler's beta function"),
     row("logs::ln_choose", 1e-12, LARGE, "binomial coefficient"),

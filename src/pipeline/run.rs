@@ -15,7 +15,7 @@ use crate::facts::FactsStore;
 use crate::incidents::{Gathered, VehicleFacts, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
 use crate::read::frames::LogTables;
-use crate::read::{ScanReport, ServiceNote, Tally};
+use crate::read::{ScanReport, ServiceNote, Tally, TestTable};
 use crate::repairs::{self, AfterTable, Outlook, outlook};
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
 use crate::vocabulary::Reject;
@@ -248,6 +248,7 @@ fn weigh(
     for (vehicle, g) in vehicles.keys().zip(&gathered) {
         listening.entry(family(sources, vehicle)).or_default().learn(&g.incidents, &g.fitted);
     }
+    let tests = sources.tests.clone().unwrap_or_else(TestTable::shipped);
     let work: Vec<_> = vehicles.iter().zip(gathered).collect();
     work.into_par_iter()
         .map(|((vehicle, input), gathered)| {
@@ -272,6 +273,7 @@ fn weigh(
                 exposures,
                 conditions,
                 notes: &input.notes,
+                tests: &tests,
                 listening: listening.get(&family(sources, vehicle)).unwrap_or(&none),
             });
             let trials = trials(&finding.exposures, &finding.incidents, &input.reports);

@@ -19,8 +19,10 @@ use crate::read::scan_reports::{read_scan_json, read_scan_table};
 use crate::read::tables::{
     SCAN_REPORTS, read_after_part, read_modules, read_service, read_vehicles, read_weather,
 };
+use crate::read::test_terms::read_test_table;
 use crate::read::{
-    Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, Tally, VehicleRow, WeatherRow,
+    Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, Tally, TestTable, VehicleRow,
+    WeatherRow,
 };
 use crate::vocabulary::{Network, Place, Reject};
 
@@ -44,6 +46,8 @@ pub(super) struct Sources {
     pub modules: Vec<ModuleRow>,
     pub notes: Vec<ServiceNote>,
     pub networks: BTreeMap<String, Network>,
+    /// The user's table of tests; the shipped one without.
+    pub tests: Option<TestTable>,
     pub tally: Tally,
     /// What each file was taken for, in order of name: for `check`.
     pub taken_for: Vec<(String, String)>,
@@ -68,6 +72,7 @@ enum Given {
     /// A report of unknown layout; it is read when the networks are known.
     Text(Box<TextReport>),
     Words(Arc<str>, Vec<u8>),
+    Tests(Box<TestTable>),
     Nothing,
     Skipped(String),
 }
@@ -83,7 +88,7 @@ struct Taken {
 /// Finds and reads.
 pub(super) fn read(plan: &Plan) -> Sources {
     let inputs = &plan.inputs;
-    let wanted: [(&str, &[String], Wanted); 11] = [
+    let wanted: [(&str, &[String], Wanted); 12] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
         ("scan_reports", &inputs.scan_reports, Wanted::Report),
         ("weather", &inputs.weather, Wanted::Weather),
@@ -94,6 +99,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
         ("networks", &inputs.networks, Wanted::Network),
         ("report_words", &inputs.report_words, Wanted::Words),
         ("after_part", &inputs.after_part, Wanted::AfterPart),
+        ("tests", &inputs.tests, Wanted::Tests),
         ("folder", &inputs.by_content, Wanted::Anything),
     ];
     let mut sources = Sources::default();
@@ -185,6 +191,11 @@ impl Sources {
             }
             Given::Text(text) => self.texts.push(*text),
             Given::Words(name, bytes) => self.words.push((name, bytes)),
+            Given::Tests(table) if self.tests.is_none() => self.tests = Some(*table),
+            Given::Tests(_) => {
+                let reason = "a second table of tests; the first one is used";
+                self.tally.rejects.push(Reject::one(Place::whole(&taken.name), reason));
+            }
             Given::Nothing => {}
             Given::Skipped(why) => self.tally.skipped.push((taken.name.to_string(), why)),
         }
@@ -319,6 +330,12 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
         Wanted::Words => {
             let whole = read_whole(bytes, &name, &mut account);
             (Given::Words(Arc::clone(&name), whole), "report words".to_owned())
+        }
+        Wanted::Tests => {
+            let whole = read_whole(bytes, &name, &mut account);
+            let reading = read_test_table(&whole, &name);
+            account.join(reading.account);
+            (Given::Tests(Box::new(reading.records)), "table of tests".to_owned())
         }
         Wanted::Anything => (Given::Nothing, String::new()),
     };

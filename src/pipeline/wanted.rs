@@ -17,6 +17,7 @@ pub(super) enum Wanted {
     Notes,
     Network,
     Words,
+    Tests,
     /// Whatever its content says.
     Anything,
 }
@@ -58,6 +59,8 @@ pub(super) fn fits(kind: &Kind, wanted: Wanted) -> bool {
                 | Kind::Utf16
         ),
         Wanted::Words => matches!(kind, Kind::ReportWords | Kind::UnknownText),
+        // A comment with commas at the head of a TOML file looks like the header of a table.
+        Wanted::Tests => matches!(kind, Kind::UnknownText | Kind::Csv { .. }),
         Wanted::Network => matches!(kind, Kind::NetworkToml | Kind::UnknownText),
         Wanted::Weather
         | Wanted::Forecast
@@ -84,6 +87,7 @@ pub(super) fn expected(wanted: Wanted) -> &'static str {
         Wanted::Notes => "a table of service notes (CSV)",
         Wanted::Network => "a network description (TOML)",
         Wanted::Words => "report words (TOML)",
+        Wanted::Tests => "a table of tests (TOML)",
         Wanted::Anything => "an input",
     }
 }

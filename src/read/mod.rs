@@ -14,6 +14,7 @@ mod records;
 pub mod scan_reports;
 pub mod tables;
 mod tally;
+pub mod test_terms;
 pub mod times;
 pub mod toml_text;
 pub use account::{Account, Reading};
@@ -22,3 +23,4 @@ pub use records::{
     ServiceOutcome, VehicleRow, WeatherRow,
 };
 pub use tally::Tally;
+pub use test_terms::{OnSafety, TestKind, TestTable, TestTerms};

@@ -12,6 +12,7 @@ use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::reports::outlooks::{self, OutlookJson, outlook_json};
 use crate::reports::standing::{Standing, by_name, judged, standing};
+use crate::reports::tests_json::{Step, Test, step, test};
 use crate::reports::wording::each_once;
 use crate::reports::{Heading, ReportError};
 use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
@@ -55,6 +56,7 @@ struct Vehicle<'a> {
     hangs_on: &'a [String],
     conditions: Vec<Condition<'a>>,
     next_tests: Vec<Test<'a>>,
+    sequence: Vec<Step<'a>>,
     incidents_list: Vec<Happening<'a>>,
     unnamed_senders: Vec<Unnamed<'a>>,
     unplaced: Vec<Unplaced<'a>>,
@@ -109,15 +111,6 @@ struct Condition<'a> {
     high: Option<f64>,
     p_value: Option<f64>,
     smallest_p: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct Test<'a> {
-    test: &'a str,
-    bits: Option<f64>,
-    minutes: Option<f64>,
-    meaning: &'a str,
-    caution: Option<&'a str>,
 }
 
 #[derive(Serialize)]
@@ -213,17 +206,8 @@ fn vehicle<'a>(finding: &'a VehicleFinding, outlook: Option<&'a Outlook>) -> Veh
             .collect(),
         hangs_on: &finding.hangs_on,
         conditions: finding.conditions.iter().map(condition).collect(),
-        next_tests: finding
-            .next_tests
-            .iter()
-            .map(|t| Test {
-                test: &t.test,
-                bits: finite(t.bits),
-                minutes: finite(t.minutes),
-                meaning: &t.meaning,
-                caution: Some(t.caution.as_str()).filter(|c| !c.is_empty()),
-            })
-            .collect(),
+        next_tests: finding.next_tests.iter().map(test).collect(),
+        sequence: finding.sequence.iter().map(step).collect(),
         incidents_list: finding.incidents.iter().map(|i| happening(finding, i)).collect(),
         unnamed_senders: finding
             .unnamed_senders
@@ -306,12 +290,12 @@ fn happening<'a>(finding: &'a VehicleFinding, incident: &'a Incident) -> Happeni
     }
 }
 
-fn finite(value: f64) -> Option<f64> {
+pub(super) fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
 /// A probability to twelve decimals, so that a vehicle's probabilities still add up to 1.
-fn probability(value: f64) -> Option<f64> {
+pub(super) fn probability(value: f64) -> Option<f64> {
     decimals(value, 1e12)
 }
 

@@ -16,6 +16,7 @@ mod standing;
 mod terminal;
 #[cfg(test)]
 mod tests;
+mod tests_json;
 mod whole_file;
 mod wording;
 

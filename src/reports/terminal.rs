@@ -109,7 +109,13 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
     for (finding, test) in tests.take(MOST_TESTS) {
         let vehicle = shown(&finding.vehicle, 24);
         let what = shown(&test.test, 160);
-        push_line(out, &format!("next for {vehicle}: {what} ({:.0} min)", test.minutes), width);
+        // What more tests in a row would bring is worth a word only where it is more.
+        let row = finding.sequence.last().map_or_else(String::new, |last| {
+            let many = count(finding.sequence.len(), "test");
+            format!("; decided after {many}: {}", percent(last.decided))
+        });
+        let line = format!("next for {vehicle}: {what} ({:.0} min{row})", test.minutes);
+        push_line(out, &line, width);
         any = true;
     }
     if any {

@@ -31,6 +31,9 @@ pub struct VehicleFinding {
     pub conditions: Vec<ConditionRisk>,
     /// What to test next, best first.
     pub next_tests: Vec<NextTest>,
+    /// Up to three tests in a row, each done only while the case is undecided; empty when it is decided, or
+    /// when no order of the tests is worth its time.
+    pub sequence: Vec<TestStep>,
     /// Identifiers of unnamed senders: name and identifiers.
     pub unnamed_senders: Vec<(String, Vec<String>)>,
     /// Codes and reports that could not be placed in a start, in words, with their places.
@@ -92,16 +95,56 @@ pub struct Evidence {
 }
 
 /// A test worth doing next.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct NextTest {
-    /// What to do.
+    /// What to do, in words.
     pub test: String,
-    /// Expected information, bits.
+    /// The suspect that the test is about.
+    pub target: Option<Suspect>,
+    /// Expected information about which suspect it is, bits.
     pub bits: f64,
-    /// How long it takes, minutes.
+    /// How long it takes, minutes, the set-up included.
     pub minutes: f64,
-    /// What each outcome would mean.
+    /// What must be done first to bring about the conditions of the fault; empty when nothing.
+    pub setup: String,
+    /// How long that takes, minutes.
+    pub setup_minutes: f64,
+    /// What each outcome would mean, in words.
     pub meaning: String,
+    /// The positive outcome, then the negative one.
+    pub outcomes: Vec<TestOutcome>,
     /// The caution that goes with it; empty when none.
     pub caution: String,
+    /// Whether its place in the order is the same with its rates halved and doubled.
+    pub order_holds: bool,
+}
+
+/// One outcome of a test, and where the suspects would stand after it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TestOutcome {
+    /// What would be seen.
+    pub outcome: String,
+    /// Its probability.
+    pub probability: f64,
+    /// Who would lead.
+    pub leader: Suspect,
+    /// The leader's probability then.
+    pub leader_probability: f64,
+    /// Whether that would be enough for a verdict.
+    pub decided: bool,
+}
+
+/// One of several tests in a row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TestStep {
+    /// What to do, in words.
+    pub test: String,
+    /// The suspect that the test is about.
+    pub target: Suspect,
+    /// How long it takes, minutes, with the set-up that no step before it has made.
+    pub minutes: f64,
+    /// The part of it that is set-up.
+    pub setup_minutes: f64,
+    /// Probability that the case is decided after this step, whatever the outcomes.
+    pub decided: f64,
 }

@@ -6,14 +6,14 @@ use super::doubts::{explained_by_leader, hangs_on, other_causes};
 use super::findings::{SuspectFinding, VehicleFinding};
 use super::hypotheses::Space;
 use super::listening::Listening;
-use super::next_tests::next_tests;
+use super::next_tests::{Asked, next_tests};
 use super::ranking::rank;
 use super::scene::{Scene, remember};
 use super::verdict::verdict;
 use super::wording;
 use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::{Gathered, Incident};
-use crate::read::{ServiceAction, ServiceNote, ServiceOutcome};
+use crate::read::{ServiceAction, ServiceNote, ServiceOutcome, TestTable};
 use crate::vocabulary::{Network, Suspect};
 
 /// All that is known of one vehicle when its suspects are weighed.
@@ -33,12 +33,14 @@ pub struct Case<'a> {
     pub notes: &'a [ServiceNote],
     /// Who listens to whom in vehicles of this network.
     pub listening: &'a Listening,
+    /// What tests take and tell.
+    pub tests: &'a TestTable,
 }
 
 /// Weighs the suspects of one vehicle.
 #[must_use]
 pub fn judge(case: Case<'_>) -> VehicleFinding {
-    let Case { vehicle, network, gathered, exposures, conditions, notes, listening } = case;
+    let Case { vehicle, network, gathered, exposures, conditions, notes, listening, tests } = case;
     let incidents: Vec<&Incident> = gathered.incidents.iter().collect();
     let mut remarks = gathered.remarks.clone();
     if network.is_none() {
@@ -49,8 +51,8 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         );
     }
     let mut suspects = Vec::new();
-    let mut tests = Vec::new();
     let (mut causes, mut hanging, mut explained) = (Vec::new(), Vec::new(), 0);
+    let (mut next, mut sequence) = (Vec::new(), Vec::new());
     if !incidents.is_empty() {
         let buses: BTreeSet<String> = incidents.iter().filter_map(|i| i.bus.clone()).collect();
         let space = Space::new(&gathered.fitted, network, &buses, &met(&incidents));
@@ -67,8 +69,16 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         causes = other_causes(&space, &ranking, &scenes);
         hanging = hangs_on(&space, &ranking);
         explained = explained_by_leader(&space, &ranking);
-        let (risk, trigger) = trigger(&conditions, &exposures);
-        tests = next_tests(&space, &ranking, risk, &trigger);
+        let leaders: Vec<Suspect> = ranking.suspects.iter().map(|r| r.suspect.clone()).collect();
+        (next, sequence) = next_tests(&Asked {
+            space: &space,
+            posterior: &ranking.posterior,
+            leaders: &leaders,
+            network,
+            conditions: &conditions,
+            exposures: &exposures,
+            table: tests,
+        });
         suspects = ranking
             .suspects
             .iter()
@@ -94,7 +104,8 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         exposures,
         incidents: gathered.incidents,
         conditions,
-        next_tests: tests,
+        next_tests: next,
+        sequence,
         unnamed_senders: gathered.unnamed,
         unplaced: gathered.unplaced,
         remarks,
@@ -134,22 +145,4 @@ fn repaired_before(incident: &Incident, notes: &[ServiceNote]) -> bool {
             && n.outcome != Some(ServiceOutcome::NoChange)
             && matches!(&n.target, Some(Suspect::Node(name)) if accused(name))
     })
-}
-
-/// Risk of an incident under the strongest condition that is borne out, and its name in words.
-fn trigger(conditions: &[ConditionRisk], exposures: &[Exposure]) -> (f64, String) {
-    let best = conditions
-        .iter()
-        .find(|c| c.p_value <= 0.05 && c.starts_with > 0 && c.risk_ratio.is_some_and(|r| r > 1.0));
-    if let Some(c) = best {
-        let risk = (f64::from(c.incidents_with) + 0.5) / (f64::from(c.starts_with) + 1.0);
-        return (risk, format!("with {}", c.condition));
-    }
-    let judged = exposures.iter().filter(|e| e.judged);
-    let (mut hit, mut all) = (0.5, 1.0);
-    for e in judged {
-        hit += f64::from(u8::from(e.incidents > 0));
-        all += 1.0;
-    }
-    (hit / all, "as before".to_owned())
 }

@@ -20,6 +20,8 @@ mod scene;
 mod verdict;
 mod wording;
 
-pub use findings::{Evidence, NextTest, OtherCause, SuspectFinding, VehicleFinding};
+pub use findings::{
+    Evidence, NextTest, OtherCause, SuspectFinding, TestOutcome, TestStep, VehicleFinding,
+};
 pub use judge::{Case, judge};
 pub use listening::Listening;

@@ -16,7 +16,7 @@ use crate::vocabulary::{Instant, Place, Reject};
 
 const KEYS: [&str; 8] =
     ["title", "view", "timezone", "inputs", "columns", "period", "repairs", "output"];
-const INPUT_KEYS: [&str; 10] = [
+const INPUT_KEYS: [&str; 11] = [
     "bus_logs",
     "scan_reports",
     "weather",
@@ -27,6 +27,7 @@ const INPUT_KEYS: [&str; 10] = [
     "networks",
     "report_words",
     "after_part",
+    "tests",
 ];
 
 pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, PlanFaults> {
@@ -128,6 +129,7 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         networks: patterns("networks"),
         report_words: patterns("report_words"),
         after_part: patterns("after_part"),
+        tests: patterns("tests"),
         by_content: Vec::new(),
     };
     let read = Inputs { report_words: Vec::new(), ..inputs.clone() };

@@ -76,6 +76,8 @@ pub struct Inputs {
     pub networks: Vec<String>,
     /// Words by which reports of unknown layout are read, besides the built-in ones.
     pub report_words: Vec<String>,
+    /// Tables of what tests take and tell.
+    pub tests: Vec<String>,
     /// Files whose place among the inputs is told by their content: only in a plan for a folder.
     pub by_content: Vec<String>,
 }

@@ -4,7 +4,7 @@ use super::{Cell, Sheet, list, maybe, plain, text};
 use crate::reports::ReportError;
 use crate::reports::culprits_json::{decimals, digits};
 use crate::reports::whole_file::Output;
-use crate::suspects::{SuspectFinding, VehicleFinding};
+use crate::suspects::{NextTest, SuspectFinding, TestStep, VehicleFinding};
 use crate::vocabulary::Mechanism;
 
 /// A row per vehicle and suspect; a vehicle without suspects has one row with an empty suspect.
@@ -113,24 +113,64 @@ pub(super) fn conditions(findings: &[&VehicleFinding]) -> Result<Output, ReportE
     sheet.done()
 }
 
-/// A row per vehicle and proposed test.
+/// A row per vehicle and proposed test; `in_sequence` is its place among the tests in a row, if it has one,
+/// and `decided` the probability that the case is decided after it.
 pub(super) fn next_tests(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
-    let mut sheet = Sheet::new(
-        "next_tests.csv",
-        &["vehicle", "rank", "test", "bits", "minutes", "meaning", "caution"],
-    )?;
+    let columns = "vehicle rank test target bits minutes setup_minutes if_positive_leader \
+                   if_positive_probability if_negative_leader if_negative_probability order_holds \
+                   in_sequence decided setup meaning caution";
+    let columns: Vec<&str> = columns.split_whitespace().collect();
+    let mut sheet = Sheet::new("next_tests.csv", &columns)?;
     for finding in findings {
         for (rank, test) in finding.next_tests.iter().enumerate() {
-            sheet.row([
-                text(&finding.vehicle),
-                plain(rank + 1),
-                text(&test.test),
-                maybe(digits(test.bits)),
-                maybe(digits(test.minutes)),
-                text(&test.meaning),
-                text(&test.caution),
-            ])?;
+            let step = finding.sequence.iter().enumerate().find(|(_, s)| s.test == test.test);
+            sheet.row(proposed(&finding.vehicle, Some(rank + 1), test, step))?;
+        }
+        // A step may be a longer form of a listed test, or one too slow for the list.
+        for step in finding.sequence.iter().enumerate() {
+            if !finding.next_tests.iter().any(|t| t.test == step.1.test) {
+                let test = NextTest {
+                    test: step.1.test.clone(),
+                    target: Some(step.1.target.clone()),
+                    bits: f64::NAN,
+                    minutes: step.1.minutes,
+                    setup_minutes: step.1.setup_minutes,
+                    ..NextTest::default()
+                };
+                sheet.row(proposed(&finding.vehicle, None, &test, Some(step)))?;
+            }
         }
     }
     sheet.done()
+}
+
+fn proposed(
+    vehicle: &str,
+    rank: Option<usize>,
+    test: &NextTest,
+    step: Option<(usize, &TestStep)>,
+) -> [Cell; 17] {
+    let empty = || Cell(String::new());
+    let outcome = |at: usize| test.outcomes.get(at);
+    let leader = |at| outcome(at).map_or_else(empty, |o| text(&o.leader.to_string()));
+    let probability = |at| maybe(outcome(at).and_then(|o| digits(o.leader_probability)));
+    [
+        text(vehicle),
+        rank.map_or_else(empty, plain),
+        text(&test.test),
+        test.target.as_ref().map_or_else(empty, |t| text(&t.to_string())),
+        maybe(digits(test.bits)),
+        maybe(digits(test.minutes)),
+        maybe(digits(test.setup_minutes)),
+        leader(0),
+        probability(0),
+        leader(1),
+        probability(1),
+        if rank.is_some() { text(if test.order_holds { "yes" } else { "no" }) } else { empty() },
+        step.map_or_else(empty, |(at, _)| plain(at + 1)),
+        maybe(step.and_then(|(_, s)| digits(s.decided))),
+        text(&test.setup),
+        text(&test.meaning),
+        text(&test.caution),
+    ]
 }

@@ -6,9 +6,9 @@ use super::{NAME, SENTENCE, Top, conditions, incidents, intake, suspects, timeli
 use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::reports::standing::{Standing, answer, next_step, standing, without_test};
-use crate::reports::wording::{number, shown};
+use crate::reports::wording::{number, percent, shown};
 use crate::reports::{Heading, outlooks};
-use crate::suspects::{NextTest, VehicleFinding};
+use crate::suspects::{NextTest, TestStep, VehicleFinding};
 
 /// Most incidents drawn as pictures; the table has all.
 const MOST_PICTURES: usize = 3;
@@ -32,6 +32,7 @@ pub(super) struct VehiclePage {
     pictures: Vec<timeline::Timeline>,
     witnesses: witnesses::Witnesses,
     tests: Vec<Test>,
+    sequence: Vec<Step>,
     incidents: incidents::IncidentTable,
     senders: Vec<(String, String)>,
     remarks: Vec<String>,
@@ -46,8 +47,18 @@ struct Test {
     test: String,
     minutes: String,
     bits: String,
+    setup: String,
+    setup_minutes: String,
     meaning: String,
     caution: String,
+    order_holds: bool,
+}
+
+#[derive(Serialize)]
+struct Step {
+    test: String,
+    minutes: String,
+    decided: String,
 }
 
 pub(super) fn page(
@@ -80,6 +91,7 @@ pub(super) fn page(
             .collect(),
         witnesses: witnesses::witnesses(finding),
         tests: finding.next_tests.iter().map(test).collect(),
+        sequence: finding.sequence.iter().map(step).collect(),
         incidents: incidents::table(heading, finding),
         senders: finding
             .unnamed_senders
@@ -106,7 +118,18 @@ fn test(test: &NextTest) -> Test {
         test: shown(&test.test, SENTENCE),
         minutes: number(test.minutes, 0),
         bits: number(test.bits, 2),
+        setup: shown(&test.setup, SENTENCE),
+        setup_minutes: number(test.setup_minutes, 0),
         meaning: shown(&test.meaning, 800),
         caution: shown(&test.caution, 800),
+        order_holds: test.order_holds,
+    }
+}
+
+fn step(step: &TestStep) -> Step {
+    Step {
+        test: shown(&step.test, SENTENCE),
+        minutes: number(step.minutes, 0),
+        decided: percent(step.decided),
     }
 }

@@ -78,7 +78,14 @@ fn json_has_every_field_of_the_contract() {
         ],
     );
     assert_eq!(vehicle["conditions"][0]["high"], Value::Null);
-    assert_has(&vehicle["next_tests"][0], &["test", "bits", "minutes", "meaning", "caution"]);
+    let test = &vehicle["next_tests"][0];
+    assert_has(test, &["test", "bits", "minutes", "meaning", "caution", "target", "order_holds"]);
+    assert_eq!(test["outcomes"][0]["leader"], "node:steering-angle");
+    assert_eq!(test["setup_minutes"], 12.0);
+    assert_eq!(vehicle["next_tests"][1]["setup"], Value::Null);
+    assert_eq!(vehicle["sequence"], Value::Array(vec![]));
+    let open = vehicles.iter().find(|v| v["vehicle"] == "LH-03").expect("LH-03");
+    assert_eq!(open["sequence"][1]["decided_probability"], 0.81);
     assert_eq!(vehicle["next_tests"][1]["caution"], Value::Null);
     let incident = &vehicle["incidents_list"][0];
     assert_eq!(incident["start"], "2026-01-06T15:40:00Z");

@@ -5,12 +5,13 @@ use std::sync::Arc;
 
 use chrono_tz::Tz::UTC;
 
+use super::fixture_tests::next_tests;
 use crate::conditions::{Ahead, ConditionRisk, Exposure, Sourced, WeatherTable, trials};
 use crate::incidents::{Accusation, Disturbed, Incident, SilentNode};
 use crate::read::{AfterPartRow, ServiceAction, ServiceNote, Tally};
 use crate::repairs::{self, AfterTable, Outlook, outlook};
 use crate::reports::{Heading, View};
-use crate::suspects::{Evidence, NextTest, SuspectFinding, VehicleFinding};
+use crate::suspects::{Evidence, SuspectFinding, TestStep, VehicleFinding};
 use crate::vocabulary::{Instant, Mechanism, Place, Reject, Suspect, Verdict};
 
 /// 2026-01-05T05:30:00Z.
@@ -61,6 +62,7 @@ pub(super) fn empty(vehicle: &str, verdict: Verdict) -> VehicleFinding {
         incidents: vec![],
         conditions: vec![],
         next_tests: vec![],
+        sequence: vec![],
         unnamed_senders: vec![],
         unplaced: vec![],
         remarks: vec![],
@@ -230,28 +232,6 @@ pub(super) fn decided(vehicle: &str) -> VehicleFinding {
     }
 }
 
-fn next_tests() -> Vec<NextTest> {
-    vec![
-        NextTest {
-            test: "disconnect node:steering-angle at a cold, wet start and watch the bus"
-                .to_owned(),
-            bits: 0.41,
-            minutes: 25.0,
-            meaning: "Bus stays up: the module or its connector. Bus still falls: the branch \
-                          or the wires."
-                .to_owned(),
-            caution: "Steering and stability assistance will be missing; do not drive.".to_owned(),
-        },
-        NextTest {
-            test: "wet the front splice with the vehicle standing".to_owned(),
-            bits: 0.12,
-            minutes: 40.0,
-            meaning: "Incident follows: the splice. None in 9 tries: hardly the splice.".to_owned(),
-            caution: String::new(),
-        },
-    ]
-}
-
 fn risk(
     condition: &str,
     counts: [u32; 4],
@@ -283,6 +263,16 @@ pub(super) fn undecided(vehicle: &str) -> VehicleFinding {
     finding.because = "both fell silent together each time; they share feed F12, and no test has \
                        told them apart"
         .to_owned();
+    finding.sequence = [(25.0, 0.62), (12.0, 0.81)]
+        .into_iter()
+        .map(|(minutes, decided)| TestStep {
+            test: "wiggle the connector".to_owned(),
+            target: Suspect::Node("steering-angle".to_owned()),
+            minutes,
+            setup_minutes: 0.0,
+            decided,
+        })
+        .collect();
     let shares = [0.44, 0.39, 0.10, 0.05, 0.01, 0.006, 0.004];
     for (suspect, share) in finding.suspects.iter_mut().zip(shares) {
         suspect.probability = share;
@@ -308,6 +298,9 @@ pub(super) fn hostile() -> VehicleFinding {
     finding.conditions[0].condition = long.clone();
     finding.next_tests[0].test = long.clone();
     finding.next_tests[0].caution = long.clone();
+    finding.next_tests[0].setup = long.clone();
+    finding.next_tests[0].outcomes[0].outcome = long.clone();
+    finding.next_tests[0].outcomes[0].leader = Suspect::Node(long.clone());
     finding.remarks = vec![long.clone()];
     finding.unplaced = vec![(long.clone(), place(&long, 9))];
     finding.unnamed_senders = vec![(long.clone(), vec![long.clone(), "1A0".to_owned()])];

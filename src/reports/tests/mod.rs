@@ -2,6 +2,7 @@
 
 mod data_files;
 mod fixture;
+mod fixture_tests;
 mod pages;
 mod terminal;
 mod whole_files;

@@ -113,6 +113,7 @@ fn undecided_is_said_plainly() {
     let page = &pages["vehicle-lh-03.html"];
     assert!(page.contains("Undecided: the module steering-angle (44 %)"));
     assert!(page.contains("What separates the leaders"));
+    assert!(page.contains("Tests in a row") && page.contains("decided after it: 81 %"));
     assert!(pages["report.html"].contains("without data is not quiet"));
 }
 
