@@ -81,5 +81,7 @@ fn committed_reports_belong_to_a_pipeline_each() {
     assert_eq!(stems("pipelines"), known, "each pipeline is compared above");
     let strays: Vec<String> =
         stems("reports").into_iter().filter(|folder| !known.contains(folder)).collect();
+    // The results of the calibration are made by `.ci/run`, which compares them too: it takes a minute.
+    let strays: Vec<&String> = strays.iter().filter(|folder| *folder != "calibration").collect();
     assert!(strays.is_empty(), "reports/ has folders of no pipeline: {strays:?}");
 }

@@ -34,9 +34,9 @@ struct Score {
 
 fn words() -> Words {
     let mut words = Words::english();
-    let german =
-        std::fs::read(project().join("pipelines/words/german.toml")).expect("the German words");
-    let read = words.add(&german, &"pipelines/words/german.toml".into());
+    let german = std::fs::read(project().join("src/read/scan_reports/free_form/german.toml"))
+        .expect("the German words");
+    let read = words.add(&german, &"src/read/scan_reports/free_form/german.toml".into());
     assert!(read.account.rejects.is_empty(), "{:?}", read.account.rejects);
     words
 }
