@@ -42,7 +42,10 @@ pub(super) fn find(logs: &[(Arc<str>, LogFacts)]) -> Vec<(usize, SilenceRow)> {
             }
             let Some(normal) = centre::median(delays) else { continue };
             for start in facts.starts.iter().filter(|s| s.bus == *bus && s.judged && s.woke) {
-                let row = cyclic(facts)
+                // Whoever was heard was there, whether or not a beat could be told.
+                let row = facts
+                    .presences
+                    .iter()
                     .find(|r| r.bus == *bus && r.node == *node && r.start == start.begin);
                 let (end, returned) = match row {
                     Some(row) if row.first.seconds_since(start.begin) < normal + LATE => continue,

@@ -265,7 +265,10 @@ impl Channel {
     pub(super) fn close(&mut self) {
         self.watch.roll(Instant(i64::MAX), &mut self.surges);
         self.watch.settle(&mut self.surges);
-        self.diagnostics.close(self.now);
+        let counts: BTreeMap<Identifier, u64> =
+            self.trackers.iter().map(|t| (t.id, t.count)).collect();
+        let all = |id| counts.get(&id).copied().unwrap_or(u64::MAX);
+        self.diagnostics.close(self.now, all);
         for tracker in &mut self.trackers {
             tracker.close_burst();
             if tracker.samples.len() < super::tracker::SAMPLES {

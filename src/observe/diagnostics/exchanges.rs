@@ -356,6 +356,20 @@ impl Exchanges {
         });
     }
 
+    /// Forgets those who turned out to be ordinary traffic, and what was taken for their words.
+    pub(super) fn forget(&mut self, no_talk: impl Fn(Identifier) -> bool) {
+        self.pairs.forget(&no_talk);
+        self.cleared.retain(|c| !no_talk(c.by));
+        self.outcomes.runs.retain(|r| !no_talk(r.request));
+        // Positions in `answering` are bits of the outcomes: the place stays, its bit goes.
+        let place = |id: &Identifier| self.answering.iter().position(|a| a == id);
+        let ordinary = self.answering.iter().filter(|a| no_talk(**a)).filter_map(place);
+        let gone = ordinary.fold(0u64, |bits, place| bits | 1 << place);
+        for run in &mut self.outcomes.runs {
+            run.who &= !gone;
+        }
+    }
+
     /// What was not kept, being past a bound.
     pub(super) fn dropped(&self) -> u64 {
         self.dropped + self.outcomes.dropped

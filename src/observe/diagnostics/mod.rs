@@ -28,9 +28,11 @@ pub(super) use ending::{Named, rows};
 pub(super) use reading::settle;
 pub use reports::{logged_reports, mark_answers};
 
+use std::collections::BTreeMap;
+
 use self::broadcasts::Broadcasts;
 use self::exchanges::Exchanges;
-use self::held::HeldCodes;
+use self::held::{HeldCodes, Holder};
 use super::signals::Signals;
 use crate::protocol::j1939::{self, claim, transport, trouble};
 use crate::protocol::{iso_tp, uds};
@@ -39,6 +41,11 @@ use crate::vocabulary::{Identifier, Instant};
 
 /// Every identifier is listened to for so many frames; one that has not spoken by then never does.
 const YOUNG: u64 = 16;
+/// Share of the frames of a maker's own request or answer that follow ISO-TP and say a request or an
+/// answer; trade judgement, no source.
+const TALK: f64 = 0.5;
+/// Identifiers whose fitting frames are counted.
+const MOST: usize = 4096;
 
 /// The streaming state of one bus.
 #[derive(Debug, Default)]
@@ -46,6 +53,8 @@ pub(super) struct Diagnostics {
     exchanges: Exchanges,
     broadcasts: Broadcasts,
     held: HeldCodes,
+    /// Frames that may belong to a talk, by identifier of the maker's own.
+    fitting: BTreeMap<Identifier, u64>,
 }
 
 /// What an identifier carries, by its own bits.
@@ -109,15 +118,30 @@ impl Diagnostics {
                     let to = (&mut self.held, signals);
                     self.exchanges.part(frame.id, part, time, frame.line, to)
                 });
+                if heard && (self.fitting.len() < MOST || self.fitting.contains_key(&frame.id)) {
+                    *self.fitting.entry(frame.id).or_default() += 1;
+                }
                 heard || seen < YOUNG
             }
         }
     }
 
-    /// Closes what is open when the log ends at `now`.
-    pub(super) fn close(&mut self, now: Instant) {
+    /// Closes what is open when the log ends at `now`; `frames` has how many came of each identifier.
+    ///
+    /// A counter in ordinary traffic looks like a word of a tester for a few frames. Who asks or answers
+    /// on an identifier of the maker's own hardly sends anything else: the others are forgotten.
+    pub(super) fn close(&mut self, now: Instant, frames: impl Fn(Identifier) -> u64) {
         self.exchanges.close(now);
         self.broadcasts.close(now);
+        let talks = |id: Identifier| {
+            let fitting = self.fitting.get(&id).copied().unwrap_or(0);
+            carries(id) != Carries::Perhaps || fitting as f64 >= TALK * frames(id) as f64
+        };
+        self.exchanges.forget(|id| !talks(id));
+        self.held.held.retain(|held| match held.holder {
+            Holder::Answers(id) => talks(id),
+            Holder::Address(_) => true,
+        });
     }
 
     /// Whether a tester speaks on this identifier, as far as the log shows.

@@ -84,6 +84,13 @@ impl Pairs {
         }
     }
 
+    /// Forgets the learned pairs in which one of the two is no partner of a talk.
+    pub(super) fn forget(&mut self, no_talk: impl Fn(Identifier) -> bool) {
+        self.to.retain(|request, answer| !no_talk(*request) && !no_talk(*answer));
+        self.from.retain(|answer, request| !no_talk(*request) && !no_talk(*answer));
+        self.functional.retain(|request| !no_talk(*request));
+    }
+
     /// Whether this identifier is a request, by the standard or as learned.
     pub(super) fn is_request(&self, id: Identifier) -> bool {
         let standard = !id.is_extended() && (0x7DF..=0x7E7).contains(&id.value());

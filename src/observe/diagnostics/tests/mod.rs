@@ -5,6 +5,7 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 mod broadcasts;
+mod lookalikes;
 
 use super::{logged_reports, mark_answers};
 use crate::observe::{
