@@ -75,6 +75,7 @@ pub struct Curve {
     pub subjects: u64,
     /// The longest time watched; beyond it the curve says nothing.
     pub longest: f64,
+    watch: Watch,
 }
 
 /// A time at which the curve has fallen far enough, and how far the data let it range.
@@ -95,6 +96,13 @@ impl Curve {
     pub fn at(&self, time: f64) -> Option<&Step> {
         let after = self.steps.partition_point(|step| step.time <= time);
         after.checked_sub(1).and_then(|last| self.steps.get(last))
+    }
+
+    /// Subjects at risk at a time: watched from before it (or from 0) and not ended before it. A curve
+    /// without these numbers beside it hides on how little its end rests.
+    #[must_use]
+    pub fn at_risk(&self, time: f64) -> u64 {
+        self.watch.at_risk(time)
     }
 
     /// When the share free of the event reaches `free` (0.5 asks for the median), with the
@@ -150,7 +158,7 @@ pub fn kaplan_meier(subjects: &[Watched], confidence: f64) -> Option<Curve> {
         });
     }
     let longest = subjects.iter().map(|one| one.to).fold(0.0, f64::max);
-    Some(Curve { steps, subjects: subjects.len() as u64, longest })
+    Some(Curve { steps, subjects: subjects.len() as u64, longest, watch: Watch::of(subjects) })
 }
 
 /// Each time at which events happened: the time, how many were at risk, the events' weights.
@@ -167,6 +175,7 @@ fn risk_sets(subjects: &[Watched]) -> Vec<(f64, u64, f64)> {
 }
 
 /// The times of some subjects, each kind sorted on its own.
+#[derive(Debug, Clone, PartialEq)]
 struct Watch {
     began: Vec<f64>,
     ended: Vec<f64>,

@@ -3,7 +3,7 @@
 use super::blocks::Block;
 use super::findings::OtherCause;
 use super::hypotheses::Space;
-use super::ranking::{Ranking, Source, rank};
+use super::ranking::{Ranked, Ranking, Source, rank};
 use super::rates;
 use super::scene::{Scene, remember};
 use crate::numerics::logs::decibans;
@@ -109,6 +109,22 @@ pub(super) fn hangs_on(space: &Space, ranking: &Ranking) -> Vec<String> {
         .collect();
     losses.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()).then_with(|| a.1.cmp(&b.1)));
     losses.into_iter().take(MOST).map(|(_, sentence)| sentence).collect()
+}
+
+/// The least and the greatest probability of a suspect with any one source of weight left out, and with
+/// none left out.
+pub(super) fn range(space: &Space, ranking: &Ranking, ranked: &Ranked) -> (f64, f64) {
+    let own = |posterior: &Vec<f64>| -> f64 {
+        let mine = space.hypotheses.iter().zip(posterior);
+        mine.filter(|(h, _)| h.suspect == ranked.suspect).map(|(_, p)| p).sum()
+    };
+    ranking
+        .without
+        .iter()
+        .map(own)
+        .fold((ranked.probability, ranked.probability), |(low, high), p| {
+            (low.min(p), high.max(p.min(1.0)))
+        })
 }
 
 /// The leading suspect of a posterior, its probability, and that of `own`.

@@ -62,6 +62,9 @@ pub struct SuspectFinding {
     pub suspect: Suspect,
     /// Its probability, all evidence weighed; a vehicle's suspects add up to 1.
     pub probability: f64,
+    /// The least and the greatest probability that it would have if any one source of weight (a kind of
+    /// evidence, a service note) were left out; its own probability lies between them or at an end.
+    pub range: (f64, f64),
     /// Its probability before any evidence.
     pub prior: f64,
     /// How it may act, with the share of the probability.

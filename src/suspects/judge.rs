@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::doubts::{explained_by_leader, hangs_on, other_causes};
+use super::doubts::{explained_by_leader, hangs_on, other_causes, range};
 use super::findings::{SuspectFinding, VehicleFinding};
 use super::hypotheses::Space;
 use super::listening::Listening;
@@ -85,6 +85,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
             .map(|ranked| SuspectFinding {
                 suspect: ranked.suspect.clone(),
                 probability: ranked.probability,
+                range: range(&space, &ranking, ranked),
                 prior: ranked.prior,
                 mechanisms: ranked.mechanisms.clone(),
                 evidence: wording::evidence(ranked, &ranking, &space, &incidents, notes),

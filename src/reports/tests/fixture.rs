@@ -167,6 +167,7 @@ fn suspect(suspect: Suspect, probability: f64, evidence: Vec<Evidence>) -> Suspe
     SuspectFinding {
         suspect,
         probability,
+        range: (probability * 0.8, (probability * 1.3).min(0.99)),
         prior: 0.11,
         mechanisms: vec![
             (Mechanism::Disturbs, probability * 0.9),
@@ -176,7 +177,7 @@ fn suspect(suspect: Suspect, probability: f64, evidence: Vec<Evidence>) -> Suspe
     }
 }
 
-pub(super) fn decided(vehicle: &str) -> VehicleFinding {
+pub(in crate::reports) fn decided(vehicle: &str) -> VehicleFinding {
     let exposures = exposures(vehicle, |i| matches!(i, 3 | 9 | 12 | 20 | 23 | 29 | 37));
     let hit = exposures.iter().enumerate().filter(|(_, e)| e.incidents > 0);
     let incidents = hit.map(|(i, e)| incident(vehicle, e, i)).collect();
