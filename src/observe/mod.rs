@@ -10,6 +10,7 @@ mod clock;
 mod clock_groups;
 mod diagnostics;
 mod disturbances;
+mod excerpts;
 mod finer;
 mod finer_rows;
 mod gaps;
@@ -35,6 +36,7 @@ mod thinning;
 mod tracker;
 
 pub use diagnostics::{logged_reports, mark_answers};
+pub use excerpts::{Excerpt, ExcerptFrame, ExcerptRow, Excerpting, Onset};
 pub use finer_rows::*;
 pub use logged_rows::{AnswerReading, BusEventKind, BusEventRow, LoggedAnswerRow, LoggedCodeRow};
 pub use observer::{Observer, Seen};

@@ -7,6 +7,7 @@
 //! read them. Every other format is read from an opened file by [`read_log`], and from plain bytes by the
 //! format's own function.
 
+mod again;
 mod captures;
 mod content;
 mod fields;
@@ -26,6 +27,7 @@ mod text;
 #[cfg(test)]
 mod text_tests;
 
+pub use again::{Take, read_again};
 pub use captures::read_capture;
 pub use frame::{Frame, FrameKind};
 pub use handing::{Give, NO_INTERFACE};
