@@ -5,6 +5,7 @@
 //! through `read` and `observe` with as many `hands` as are free (`split`), `run` is the stages in
 //! order, `outputs` hands findings to `reports`.
 
+mod closer;
 mod hands;
 mod logs;
 mod outputs;

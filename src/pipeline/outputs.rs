@@ -15,7 +15,8 @@ use crate::observe::LogFacts;
 use crate::read::Tally;
 use crate::read::finding::plainly;
 use crate::reports::{
-    self, Formats, Heading, ReportError, fleet_conditions, fleet_table, write_reports, write_whole,
+    self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table, write_reports,
+    write_whole,
 };
 use crate::suspects::VehicleFinding;
 
@@ -38,7 +39,7 @@ pub(super) fn write(
     outcome: &Outcome,
     vehicles: &BTreeMap<String, VehicleInput>,
 ) -> Result<Vec<PathBuf>, RunError> {
-    let Outcome { findings, outlooks, tally, remarks, .. } = outcome;
+    let Outcome { findings, outlooks, closer, tally, remarks, .. } = outcome;
     let has = |format: Format| plan.output.formats.contains(&format);
     let heading = Heading {
         title: plan.title.clone(),
@@ -72,8 +73,8 @@ pub(super) fn write(
     };
     let folder = folder(plan);
     let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
-    let mut written = write_reports(&folder, &heading, formats, findings, outlooks, tally, &tables)
-        .map_err(failed)?;
+    let told = Told { findings, outlooks, closer, tally };
+    let mut written = write_reports(&folder, &heading, formats, &told, &tables).map_err(failed)?;
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
         let table = fleet_table(&tally).map_err(failed)?;

@@ -5,9 +5,10 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
+use super::closer::look_closer;
 use super::logs::{self, ByVehicle, Watching};
 use super::outputs;
-use super::plan::{Plan, View};
+use super::plan::{Format, Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
 use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
@@ -17,6 +18,7 @@ use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers,
 use crate::read::frames::LogTables;
 use crate::read::{ScanReport, ServiceNote, Tally, TestTable};
 use crate::repairs::{self, AfterTable, Outlook, outlook};
+use crate::reports::Closer;
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
 use crate::vocabulary::Reject;
 
@@ -36,6 +38,8 @@ pub struct Outcome {
     pub findings: Vec<VehicleFinding>,
     /// One outlook a vehicle, in the same order.
     pub outlooks: Vec<Outlook>,
+    /// The closer look at drawn incidents, by vehicle; empty when no page is written.
+    pub closer: BTreeMap<String, Vec<Closer>>,
     /// What was read, skipped, rejected.
     pub tally: Tally,
     /// The files written, the main report first.
@@ -121,7 +125,11 @@ fn analyse(
     }
     let (findings, outlooks) = weigh(plan, &sources, &mut vehicles);
     outputs::settle(&mut tally);
-    let outcome = Outcome { findings, outlooks, tally, written: Vec::new(), remarks };
+    let closer = match keep && plan.output.formats.contains(&Format::Html) {
+        true => look_closer(&sources, &tables, &findings, &vehicles),
+        false => BTreeMap::new(),
+    };
+    let outcome = Outcome { findings, outlooks, closer, tally, written: Vec::new(), remarks };
     Ok((outcome, vehicles))
 }
 

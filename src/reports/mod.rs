@@ -5,6 +5,7 @@
 //! nor a path, nor a command. Nothing is concluded here; words and pictures only.
 
 mod calibration;
+mod closer;
 mod csv_tables;
 mod culprits_json;
 mod error;
@@ -20,9 +21,11 @@ mod tests_json;
 mod whole_file;
 mod wording;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 pub use calibration::{Rehearsed, calibration_lines, write_calibration};
+pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
 pub use csv_tables::fleet_table;
 pub use error::ReportError;
 pub use heading::{Formats, Heading, View};
@@ -34,10 +37,23 @@ use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::suspects::VehicleFinding;
 
+/// What a run has to tell.
+#[derive(Debug, Clone, Copy)]
+pub struct Told<'a> {
+    /// One finding a vehicle.
+    pub findings: &'a [VehicleFinding],
+    /// What lies ahead; may lack vehicles, whose pages then lack the sections on it.
+    pub outlooks: &'a [Outlook],
+    /// The closer look at drawn incidents, by vehicle; may lack vehicles or incidents.
+    pub closer: &'a BTreeMap<String, Vec<Closer>>,
+    /// What was read, skipped and rejected.
+    pub tally: &'a Tally,
+}
+
 /// Writes everything below `folder` and returns the paths written, the main report first.
 ///
-/// `outlooks` may lack vehicles; their pages then lack the sections on it. `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is
-/// written whatever `formats` says.
+/// `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is written
+/// whatever `formats` says.
 ///
 /// # Errors
 /// When an output cannot be put together or written. What could not be written is then absent or
@@ -46,14 +62,13 @@ pub fn write_reports(
     folder: &Path,
     heading: &Heading,
     formats: Formats,
-    findings: &[VehicleFinding],
-    outlooks: &[Outlook],
-    tally: &Tally,
+    told: &Told<'_>,
     parquet_tables: &[(String, Vec<u8>)],
 ) -> Result<Vec<PathBuf>, ReportError> {
+    let Told { findings, outlooks, tally, .. } = *told;
     let mut outputs = Vec::new();
     if formats.html {
-        outputs.extend(pages::pages(heading, findings, outlooks, tally)?);
+        outputs.extend(pages::pages(heading, told)?);
     }
     if formats.json {
         let json = culprits_json::culprits_json(heading, findings, outlooks, tally)?;

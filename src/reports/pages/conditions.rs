@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use super::{at, scatter};
+use super::drawing::{Axis, Interval, interval};
+use super::{cold_and_wet, scatter};
 use crate::conditions::ConditionRisk;
 use crate::reports::Heading;
 use crate::reports::wording::{UNKNOWN, p_value, ratio, shown};
@@ -10,12 +11,13 @@ use crate::suspects::VehicleFinding;
 
 /// Width of an interval picture; its middle is a risk ratio of 1.
 const WIDTH: f64 = 120.0;
-/// Decades shown on either side of a risk ratio of 1.
-const DECADES: f64 = 2.0;
+/// The least and the largest risk ratio shown.
+const SHOWN: (f64, f64) = (0.01, 100.0);
 
 #[derive(Serialize)]
 pub(super) struct When {
     rows: Vec<Row>,
+    piles: Option<cold_and_wet::ColdAndWet>,
     scatter: Option<scatter::Scatter>,
 }
 
@@ -33,17 +35,10 @@ struct Row {
     reading: &'static str,
 }
 
-#[derive(Serialize)]
-struct Interval {
-    left: String,
-    width: String,
-    middle: Option<String>,
-    open: bool,
-}
-
 pub(super) fn when(heading: &Heading, finding: &VehicleFinding) -> When {
     When {
         rows: finding.conditions.iter().map(row).collect(),
+        piles: cold_and_wet::cold_and_wet(&finding.exposures),
         scatter: scatter::scatter(heading, &finding.exposures),
     }
 }
@@ -58,7 +53,12 @@ fn row(risk: &ConditionRisk) -> Row {
         ratio: words(risk.risk_ratio, "not defined"),
         low: words(risk.low, UNKNOWN),
         high: words(risk.high, "no upper limit"),
-        interval: interval(risk),
+        interval: interval(
+            &Axis::logarithmic(SHOWN, (0.0, WIDTH)),
+            risk.low,
+            risk.risk_ratio,
+            risk.high,
+        ),
         p: p_value(risk.p_value),
         reading: reading(risk),
     }
@@ -85,22 +85,6 @@ fn reading(risk: &ConditionRisk) -> &'static str {
     } else {
         "more often with it"
     }
-}
-
-fn interval(risk: &ConditionRisk) -> Option<Interval> {
-    let place = |r: f64| {
-        let decades = if r > 0.0 { r.log10().clamp(-DECADES, DECADES) } else { -DECADES };
-        (decades / DECADES + 1.0) / 2.0 * WIDTH
-    };
-    let left = place(risk.low.filter(|l| l.is_finite())?);
-    let high = risk.high.filter(|h| h.is_finite());
-    let right = high.map_or(WIDTH, place);
-    Some(Interval {
-        left: at(left),
-        width: at((right - left).max(1.5)),
-        middle: risk.risk_ratio.filter(|r| r.is_finite()).map(|r| at(place(r))),
-        open: high.is_none(),
-    })
 }
 
 /// The strongest condition in a few words; `None` when none stands out.

@@ -1,12 +1,16 @@
 //! The HTML pages: an overview and a page per vehicle that is not quiet.
 //!
 //! Rust works out words and coordinates; the templates hold all markup and escape every value.
-//! No page needs a network, a script or a second file.
+//! No page needs a network, a second file, or its script, which only sorts tables.
 
+mod cold_and_wet;
 mod conditions;
+pub(super) mod drawing;
+mod excerpt;
 mod incidents;
 mod intake;
 mod overview;
+mod policy;
 mod scatter;
 mod suspects;
 mod timeline;
@@ -17,14 +21,12 @@ use minijinja::value::{Serde, Value};
 use minijinja::{Environment, UndefinedBehavior};
 use serde::Serialize;
 
-use crate::read::Tally;
-use crate::repairs::Outlook;
 use crate::reports::outlooks;
 use crate::reports::page_names::page_names;
 use crate::reports::standing::{Standing, by_name, standing};
 use crate::reports::whole_file::Output;
 use crate::reports::wording::shown;
-use crate::reports::{Heading, ReportError, View};
+use crate::reports::{Heading, ReportError, Told, View};
 use crate::suspects::VehicleFinding;
 
 /// Longest name shown on a page; the data files hold it whole.
@@ -32,9 +34,10 @@ pub(super) const NAME: usize = 60;
 /// Longest sentence shown on a page.
 pub(super) const SENTENCE: usize = 400;
 
-const TEMPLATES: [(&str, &str); 14] = [
+const TEMPLATES: [(&str, &str); 16] = [
     ("frame.html", include_str!("../templates/frame.html")),
     ("pieces.html", include_str!("../templates/pieces.html")),
+    ("drawing.html", include_str!("../templates/drawing.html")),
     ("overview.html", include_str!("../templates/overview.html")),
     ("vehicle.html", include_str!("../templates/vehicle.html")),
     ("suspects.html", include_str!("../templates/suspects.html")),
@@ -45,6 +48,7 @@ const TEMPLATES: [(&str, &str); 14] = [
     ("witnesses.html", include_str!("../templates/witnesses.html")),
     ("intake.html", include_str!("../templates/intake.html")),
     ("cautions.html", include_str!("../templates/cautions.html")),
+    ("how_to_read.html", include_str!("../templates/how_to_read.html")),
     ("reading.html", include_str!("../templates/reading.html")),
     ("calibration.html", include_str!("../templates/calibration.html")),
 ];
@@ -73,23 +77,29 @@ impl Top {
     }
 }
 
+/// The page that defines every number.
+#[derive(Serialize)]
+struct Reading {
+    top: Top,
+}
+
 /// All pages, the overview (or, for a session with one vehicle, that vehicle's page) first.
-pub(super) fn pages(
-    heading: &Heading,
-    findings: &[VehicleFinding],
-    all_outlooks: &[Outlook],
-    tally: &Tally,
-) -> Result<Vec<Output>, ReportError> {
+pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output>, ReportError> {
+    let Told { findings, outlooks: all_outlooks, closer, tally } = *told;
     let environment = environment()?;
     let sorted = by_name(findings);
     let listed = || sorted.iter().filter(|f| standing(f) <= Standing::Undecided);
     let mut names = page_names(listed().map(|f| f.vehicle.as_str()));
     let single = heading.view == View::Session && sorted.len() == 1;
-    let of = |finding: &VehicleFinding| outlooks::of(all_outlooks, &finding.vehicle);
+    let vehicle_page = |finding: &VehicleFinding, overview| {
+        let outlook = outlooks::of(all_outlooks, &finding.vehicle);
+        let closer = closer.get(&finding.vehicle).map_or(&[][..], Vec::as_slice);
+        vehicle::page(heading, finding, outlook, closer, tally, overview)
+    };
     let mut outputs = Vec::new();
     let main = match sorted.first() {
         Some(finding) if single && !finding.suspects.is_empty() => {
-            let page = vehicle::page(heading, finding, of(finding), tally, None);
+            let page = vehicle_page(finding, None);
             render(&environment, "vehicle.html", page)?
         }
         _ => {
@@ -98,10 +108,13 @@ pub(super) fn pages(
         }
     };
     outputs.push(Output::new("report.html", main));
+    let reading = Reading { top: Top::new(heading) };
+    outputs
+        .push(Output::new("how-to-read.html", render(&environment, "how_to_read.html", reading)?));
     for finding in listed() {
         // Taken out, so that a vehicle that is listed twice still has one page.
         if let Some(name) = names.remove(&finding.vehicle) {
-            let page = vehicle::page(heading, finding, of(finding), tally, Some("report.html"));
+            let page = vehicle_page(finding, Some("report.html"));
             outputs.push(Output::new(name, render(&environment, "vehicle.html", page)?));
         }
     }
@@ -121,8 +134,10 @@ fn environment() -> Result<Environment<'static>, ReportError> {
             .add_template(name, source)
             .map_err(|source| ReportError::Page { template: name, source })?;
     }
-    let style = include_str!("../templates/style.css");
+    let (style, script) = (policy::STYLE, policy::SCRIPT);
     environment.add_global("style", Value::from_safe_string(style.to_owned()));
+    environment.add_global("script", Value::from_safe_string(script.to_owned()));
+    environment.add_global("policy", Value::from_safe_string(policy::policy()));
     Ok(environment)
 }
 

@@ -2,13 +2,12 @@
 
 use serde::Serialize;
 
-use super::{at, round_step};
+use super::at;
+use super::drawing::{Axis, LEFT, RIGHT, Tick, thinned};
 use crate::conditions::Exposure;
 use crate::reports::Heading;
 use crate::reports::wording::{count, local, local_date, number};
 
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 704.0;
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 236.0;
 /// Height of the row of starts whose temperature is not known.
@@ -38,12 +37,6 @@ struct Point {
     title: String,
 }
 
-#[derive(Serialize)]
-struct Tick {
-    at: String,
-    label: String,
-}
-
 /// The picture; `None` without starts.
 pub(super) fn scatter(heading: &Heading, exposures: &[Exposure]) -> Option<Scatter> {
     let first = exposures.iter().map(|e| e.start).min()?;
@@ -51,25 +44,13 @@ pub(super) fn scatter(heading: &Heading, exposures: &[Exposure]) -> Option<Scatt
     let length = last.seconds_since(first).max(3600.0);
     let across =
         |e: &Exposure| LEFT + 8.0 + e.start.seconds_since(first) / length * (RIGHT - LEFT - 16.0);
-    let scale = Scale::of(exposures);
-    let calm = exposures.iter().filter(|e| e.incidents == 0).count();
-    let stride = calm.div_ceil(MOST_DRAWN).max(1);
-    let mut seen = 0_usize;
-    let mut drawn: Vec<&Exposure> = Vec::new();
-    for exposure in exposures {
-        if exposure.incidents > 0 {
-            drawn.push(exposure);
-        } else {
-            if seen.is_multiple_of(stride) {
-                drawn.push(exposure);
-            }
-            seen += 1;
-        }
-    }
+    let upwards = axis(exposures);
+    let thin = thinned(exposures, |e| e.incidents > 0, MOST_DRAWN, "starts without incident");
+    let mut drawn = thin.drawn;
     // Incidents last, so that no other mark covers them.
     drawn.sort_by_key(|e| (e.incidents > 0, e.start));
     Some(Scatter {
-        points: drawn.iter().map(|e| point(heading, e, across(e), &scale)).collect(),
+        points: drawn.iter().map(|e| point(heading, e, across(e), &upwards)).collect(),
         across: (0..5)
             .map(|i| {
                 let share = f64::from(i) / 4.0;
@@ -82,11 +63,10 @@ pub(super) fn scatter(heading: &Heading, exposures: &[Exposure]) -> Option<Scatt
                 Tick { at: at(LEFT + 8.0 + share * (RIGHT - LEFT - 16.0)), label }
             })
             .collect(),
-        upwards: scale.ticks(),
+        upwards: upwards.ticks(),
         any_unknown: exposures.iter().any(|e| temperature(e).is_none()),
         summary: summary(exposures),
-        thinned: (stride > 1)
-            .then(|| format!("of {calm} starts without incident, one in {stride} is drawn")),
+        thinned: thin.said,
     })
 }
 
@@ -109,7 +89,7 @@ fn summary(exposures: &[Exposure]) -> String {
     )
 }
 
-fn point(heading: &Heading, exposure: &Exposure, x: f64, scale: &Scale) -> Point {
+fn point(heading: &Heading, exposure: &Exposure, x: f64, upwards: &Axis) -> Point {
     let known = temperature(exposure);
     let moisture = match exposure.wet {
         Some(true) => "wet",
@@ -132,7 +112,7 @@ fn point(heading: &Heading, exposure: &Exposure, x: f64, scale: &Scale) -> Point
     };
     Point {
         x: at(x),
-        y: at(known.map_or(UNKNOWN_ROW, |c| scale.height(c))),
+        y: at(known.and_then(|c| upwards.place(c)).unwrap_or(UNKNOWN_ROW)),
         shape,
         moisture,
         title: format!(
@@ -143,37 +123,8 @@ fn point(heading: &Heading, exposure: &Exposure, x: f64, scale: &Scale) -> Point
     }
 }
 
-/// The temperature axis.
-struct Scale {
-    low: f64,
-    high: f64,
-    step: f64,
-}
-
-impl Scale {
-    fn of(exposures: &[Exposure]) -> Scale {
-        let known = || exposures.iter().filter_map(temperature);
-        let low = known().min_by(f64::total_cmp).unwrap_or(0.0);
-        let high = known().max_by(f64::total_cmp).unwrap_or(10.0);
-        let step = round_step((high - low).max(4.0), 6.0);
-        Scale {
-            low: (low / step).floor() * step,
-            high: ((high / step).ceil() * step).max((low / step).floor() * step + step),
-            step,
-        }
-    }
-
-    fn height(&self, celsius: f64) -> f64 {
-        BOTTOM - (celsius - self.low) / (self.high - self.low) * (BOTTOM - TOP)
-    }
-
-    fn ticks(&self) -> Vec<Tick> {
-        let mut ticks = Vec::new();
-        let mut value = self.low;
-        while value <= self.high + self.step / 2.0 && ticks.len() < 12 {
-            ticks.push(Tick { at: at(self.height(value)), label: number(value, 0) });
-            value += self.step;
-        }
-        ticks
-    }
+/// The temperature axis, at least 4 K long.
+fn axis(exposures: &[Exposure]) -> Axis {
+    Axis::around(exposures.iter().filter_map(temperature), 4.0, (BOTTOM, TOP), 6.0)
+        .unwrap_or_else(|| Axis::linear((0.0, 10.0), (BOTTOM, TOP), 5.0))
 }

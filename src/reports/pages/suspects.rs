@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::drawing::rests_on;
 use super::{NAME, SENTENCE, at};
 use crate::reports::wording::{decibans, mechanism, percent, shown, suspect, the_suspect};
 use crate::suspects::{Evidence, OtherCause, SuspectFinding, VehicleFinding};
@@ -12,8 +13,10 @@ const MOST_BARS: usize = 12;
 const MOST_OPENED: usize = 4;
 /// Most pieces of evidence on each side of a suspect.
 const MOST_PIECES: usize = 12;
+/// Lighter pieces are not spelled out, decibans: they would all read 0.0.
+const LIGHTEST: f64 = 0.05;
 /// Most places named for a piece.
-const MOST_PLACES: usize = 3;
+const MOST_PLACES: usize = 6;
 
 #[derive(Serialize)]
 pub(super) struct Ranking {
@@ -22,6 +25,7 @@ pub(super) struct Ranking {
     opened: Vec<Opened>,
     explained: usize,
     incidents: usize,
+    rests_on: String,
     causes: Vec<String>,
     hangs_on: Vec<String>,
 }
@@ -34,6 +38,12 @@ struct Bar {
     percent: String,
     prior: String,
     width: String,
+    /// The probability with one kind of evidence left out: in words, and its two ends in the picture.
+    range: String,
+    low: String,
+    high: String,
+    /// What the row is sorted by: the words round and cut.
+    sort: f64,
     pieces: usize,
 }
 
@@ -92,6 +102,7 @@ pub(super) fn ranking(finding: &VehicleFinding) -> Ranking {
         opened: opened.map(|s| open(s, heaviest)).collect(),
         explained: finding.explained,
         incidents: finding.incidents.len(),
+        rests_on: rests_on(finding.incidents.len(), "incident"),
         causes: finding.other_causes.iter().map(cause).collect(),
         hangs_on: finding.hangs_on.iter().map(|s| shown(s, SENTENCE)).collect(),
     }
@@ -109,13 +120,22 @@ fn cause(cause: &OtherCause) -> String {
 }
 
 fn bar(index: usize, finding: &SuspectFinding) -> Bar {
+    let (low, high) = finding.range;
+    let across = |share: f64| at(share.clamp(0.0, 1.0) * 100.0);
     Bar {
         rank: index + 1,
         name: shown(&suspect(&finding.suspect), NAME),
         key: shown(&finding.suspect.to_string(), NAME),
         percent: percent(finding.probability),
         prior: percent(finding.prior),
-        width: at(finding.probability.clamp(0.0, 1.0) * 100.0),
+        width: across(finding.probability),
+        range: match (percent(low), percent(high)) {
+            (low, high) if low == high => low,
+            (low, high) => format!("{low} to {high}"),
+        },
+        low: across(low),
+        high: across(high),
+        sort: finding.probability,
         pieces: finding.evidence.len(),
     }
 }
@@ -142,13 +162,15 @@ fn open(finding: &SuspectFinding, heaviest: f64) -> Opened {
 }
 
 fn side(title: &'static str, speaks_for: bool, pieces: &[&Evidence], heaviest: f64) -> Side {
+    let told = pieces.iter().filter(|e| e.weight_db.abs() >= LIGHTEST).take(MOST_PIECES);
+    let told: Vec<Piece> = told.map(|e| piece(e, heaviest)).collect();
     Side {
         title,
         speaks_for,
         count: pieces.len(),
         sum: decibans(pieces.iter().map(|e| e.weight_db).sum()),
-        pieces: pieces.iter().take(MOST_PIECES).map(|e| piece(e, heaviest)).collect(),
-        left: pieces.len().saturating_sub(MOST_PIECES),
+        left: pieces.len() - told.len(),
+        pieces: told,
     }
 }
 

@@ -7,11 +7,9 @@ use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::reports::standing::{Standing, answer, next_step, standing, without_test};
 use crate::reports::wording::{number, percent, shown};
-use crate::reports::{Heading, outlooks};
+use crate::reports::{Closer, Heading, drawn_incidents, outlooks};
 use crate::suspects::{NextTest, TestStep, VehicleFinding};
 
-/// Most incidents drawn as pictures; the table has all.
-const MOST_PICTURES: usize = 3;
 /// Most unplaced codes and reports listed.
 const MOST_UNPLACED: usize = 40;
 
@@ -65,6 +63,7 @@ pub(super) fn page(
     heading: &Heading,
     finding: &VehicleFinding,
     outlook: Option<&Outlook>,
+    closer: &[Closer],
     tally: &Tally,
     overview: Option<&'static str>,
 ) -> VehiclePage {
@@ -82,12 +81,13 @@ pub(super) fn page(
         next_caution: caution.filter(|c| !c.is_empty()).map(|c| shown(c, SENTENCE)),
         ranking: suspects::ranking(finding),
         when: conditions::when(heading, finding),
-        pictures: finding
-            .incidents
-            .iter()
-            .filter(|i| timeline::drawable(i))
-            .take(MOST_PICTURES)
-            .map(|i| timeline::timeline(heading, i))
+        pictures: drawn_incidents(finding)
+            .into_iter()
+            .filter_map(|place| Some((place, finding.incidents.get(place)?)))
+            .map(|(place, incident)| {
+                let closer = closer.iter().find(|c| c.incident == place);
+                timeline::timeline(heading, incident, closer)
+            })
             .collect(),
         witnesses: witnesses::witnesses(finding),
         tests: finding.next_tests.iter().map(test).collect(),

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 
 use super::NAME;
+use super::drawing::rests_on;
 use crate::incidents::Incident;
 use crate::reports::wording::shown;
 use crate::suspects::VehicleFinding;
@@ -17,6 +18,7 @@ const MOST_COLUMNS: usize = 10;
 pub(super) struct Witnesses {
     incidents: usize,
     logged: usize,
+    rests_on: String,
     nodes: Vec<NodeRow>,
     nodes_left: usize,
     accused: Vec<String>,
@@ -79,6 +81,7 @@ pub(super) fn witnesses(finding: &VehicleFinding) -> Witnesses {
         incidents.iter().filter(|i| !(i.reporters.is_empty() && i.accusations.is_empty())).count();
     Witnesses {
         incidents: incidents.len(),
+        rests_on: rests_on(heard_out, "incident"),
         logged: incidents.iter().filter(|i| i.logged).count(),
         nodes: nodes.iter().take(MOST_ROWS).map(|(name, c)| node_row(name, c, heard_out)).collect(),
         nodes_left: all_nodes.saturating_sub(MOST_ROWS),

@@ -3,7 +3,8 @@
 use serde_json::Value;
 
 use super::fixture;
-use crate::reports::{Formats, View, write_reports};
+use super::fixture_closer::write;
+use crate::reports::{Formats, View};
 use crate::vocabulary::Verdict;
 
 fn culprits(findings: &[crate::suspects::VehicleFinding]) -> Value {
@@ -150,17 +151,7 @@ fn csv_round_trips_and_disarms_formulas() {
     let formats = Formats { html: false, json: false, csv: true, parquet: false };
     let mut findings = fixture::fleet();
     findings[0].vehicle = "=cmd|' /C calc'!A0, \"q\"\nnext".to_owned();
-    let heading = fixture::heading(View::Fleet);
-    write_reports(
-        folder.path(),
-        &heading,
-        formats,
-        &findings,
-        &fixture::outlooks(&findings),
-        &fixture::tally(),
-        &[],
-    )
-    .expect("written");
+    write(folder.path(), formats, &findings, &fixture::tally(), &[]).expect("written");
     for table in [
         "culprits",
         "evidence",

@@ -1,7 +1,8 @@
 //! Tests of the reports: the contract's field names, hostile names, whole files, the same bytes.
 
 mod data_files;
-mod fixture;
+pub(super) mod fixture;
+mod fixture_closer;
 mod fixture_tests;
 mod pages;
 mod terminal;

@@ -2,15 +2,18 @@
 
 use std::collections::BTreeMap;
 
-use super::fixture;
+use super::{fixture, fixture_closer};
 use crate::read::Tally;
 use crate::reports::page_names::page_names;
 use crate::reports::whole_file::Output;
-use crate::reports::{Formats, View, pages, write_reports};
+use crate::reports::{Formats, Told, View, pages, write_reports};
 use crate::suspects::VehicleFinding;
 
 fn rendered(view: View, findings: &[VehicleFinding]) -> BTreeMap<String, String> {
-    pages::pages(&fixture::heading(view), findings, &fixture::outlooks(findings), &fixture::tally())
+    let outlooks = fixture::outlooks(findings);
+    let (closer, tally) = (fixture_closer::closer(findings), fixture::tally());
+    let told = Told { findings, outlooks: &outlooks, closer: &closer, tally: &tally };
+    pages::pages(&fixture::heading(view), &told)
         .expect("pages")
         .into_iter()
         .map(|Output { name, bytes }| (name, String::from_utf8(bytes).expect("text")))
@@ -28,25 +31,20 @@ fn pages_to_look_at() {
     ] {
         let heading = fixture::heading(view);
         let tally = fixture::tally();
-        write_reports(
-            &folder.join(name),
-            &heading,
-            Formats::ALL,
-            &findings,
-            &fixture::outlooks(&findings),
-            &tally,
-            &[],
-        )
-        .expect("written");
+        let outlooks = fixture::outlooks(&findings);
+        let closer = fixture_closer::closer(&findings);
+        let told =
+            Told { findings: &findings, outlooks: &outlooks, closer: &closer, tally: &tally };
+        write_reports(&folder.join(name), &heading, Formats::ALL, &told, &[]).expect("written");
     }
 }
 
 #[test]
 fn hostile_texts_stay_text() {
     let pages = rendered(View::Fleet, &fixture::fleet());
-    assert_eq!(pages.len(), 4);
+    assert_eq!(pages.len(), 5);
     for (name, page) in &pages {
-        assert!(!page.contains("<script"), "{name}");
+        assert_eq!(page.matches("<script").count(), 1, "{name}: only the page's own");
         assert!(!page.contains('\u{202e}') && !page.contains('\u{1b}'), "{name}");
         assert!(!page.contains(&"W".repeat(900)), "{name}: an endless name was not cut");
         assert!(!page.contains(" 49"), "{name}: a text was taken for a template");
@@ -69,9 +67,16 @@ fn what_lies_ahead_stands_on_the_page() {
 fn pages_ask_for_nothing_from_outside() {
     for (name, page) in rendered(View::Fleet, &fixture::fleet()) {
         assert!(page.contains("default-src 'none'"), "{name}");
-        for forbidden in
-            ["http:", "https:", "@import", "url(//", "<script", "<iframe", "<link rel=\"s"]
-        {
+        for forbidden in [
+            "http:",
+            "https:",
+            "@import",
+            "url(//",
+            "<script ",
+            "<iframe",
+            "<link rel=\"s",
+            " style=\"",
+        ] {
             assert!(!page.contains(forbidden), "{name} contains {forbidden}");
         }
         for source in page.split("src=\"").skip(1) {
@@ -126,9 +131,10 @@ fn a_session_with_one_vehicle_opens_with_its_answer() {
 
 #[test]
 fn pages_without_findings_still_tell_what_was_read() {
-    let pages =
-        pages::pages(&fixture::heading(View::Fleet), &[], &[], &Tally::default()).expect("pages");
-    assert_eq!(pages.len(), 1);
+    let told =
+        Told { findings: &[], outlooks: &[], closer: &BTreeMap::new(), tally: &Tally::default() };
+    let pages = pages::pages(&fixture::heading(View::Fleet), &told).expect("pages");
+    assert_eq!(pages.len(), 2);
     let page = String::from_utf8(pages[0].bytes.clone()).expect("text");
     assert!(page.contains("No vehicle was found in the inputs."));
     assert!(page.contains("Nothing was rejected."));
@@ -141,7 +147,7 @@ fn a_finding_with_suspects_and_nothing_else_has_a_page() {
     finding.incidents.clear();
     finding.conditions.clear();
     finding.next_tests.clear();
-    assert_eq!(rendered(View::Fleet, &[finding]).len(), 2);
+    assert_eq!(rendered(View::Fleet, &[finding]).len(), 3);
 }
 
 #[test]

@@ -3,8 +3,9 @@
 use std::fs;
 
 use super::fixture;
+use super::fixture_closer::write;
 use crate::read::Tally;
-use crate::reports::{Formats, Output, ReportError, View, write_reports, write_whole};
+use crate::reports::{Formats, Output, ReportError, write_whole};
 
 fn names(folder: &std::path::Path) -> Vec<String> {
     let mut names: Vec<String> = fs::read_dir(folder)
@@ -19,18 +20,9 @@ fn names(folder: &std::path::Path) -> Vec<String> {
 fn the_main_report_comes_first_and_nothing_temporary_stays() {
     let folder = tempfile::tempdir().expect("folder");
     let tables = [("starts".to_owned(), b"PAR1".to_vec())];
-    let heading = fixture::heading(View::Fleet);
     let findings = fixture::fleet();
-    let written = write_reports(
-        folder.path(),
-        &heading,
-        Formats::ALL,
-        &findings,
-        &[],
-        &fixture::tally(),
-        &tables,
-    )
-    .expect("written");
+    let written =
+        write(folder.path(), Formats::ALL, &findings, &fixture::tally(), &tables).expect("written");
     assert!(written[0].ends_with("report.html"));
     let names = names(folder.path());
     assert_eq!(names.len(), written.len());
@@ -42,9 +34,7 @@ fn the_main_report_comes_first_and_nothing_temporary_stays() {
 fn rejects_are_written_whatever_the_formats() {
     let folder = tempfile::tempdir().expect("folder");
     let none = Formats { html: false, json: false, csv: false, parquet: false };
-    let heading = fixture::heading(View::Fleet);
-    write_reports(folder.path(), &heading, none, &[], &[], &Tally::default(), &[])
-        .expect("written");
+    write(folder.path(), none, &[], &Tally::default(), &[]).expect("written");
     assert_eq!(names(folder.path()), ["rejects.csv"]);
     let text = fs::read_to_string(folder.path().join("rejects.csv")).expect("rejects");
     assert_eq!(text, "file,place,records,reason\n");
@@ -53,25 +43,14 @@ fn rejects_are_written_whatever_the_formats() {
 #[test]
 fn the_same_findings_give_the_same_bytes() {
     let (a, b) = (tempfile::tempdir().expect("folder"), tempfile::tempdir().expect("folder"));
-    let heading = fixture::heading(View::Fleet);
     let findings = fixture::fleet();
     let mut turned = findings.clone();
     turned.reverse();
     let mut reused = fixture::tally();
     reused.logs_reused = 612;
     let all = Formats::ALL;
-    write_reports(
-        a.path(),
-        &heading,
-        all,
-        &findings,
-        &fixture::outlooks(&findings),
-        &fixture::tally(),
-        &[],
-    )
-    .expect("a");
-    write_reports(b.path(), &heading, all, &turned, &fixture::outlooks(&turned), &reused, &[])
-        .expect("b");
+    write(a.path(), all, &findings, &fixture::tally(), &[]).expect("a");
+    write(b.path(), all, &turned, &reused, &[]).expect("b");
     assert_eq!(names(a.path()), names(b.path()));
     for name in names(a.path()) {
         let read = |folder: &std::path::Path| fs::read(folder.join(&name)).expect("file");
