@@ -32,5 +32,8 @@ mod properties;
 /// Reports of unknown layout against their truth.
 mod free_form;
 
+/// The pages in a real browser.
+mod browser;
+
 /// Rehearsals as a whole.
 mod rehearse;
