@@ -190,11 +190,13 @@ impl Browser {
     /// The page as PDF on paper of this size, inches.
     pub(crate) fn print(&mut self, width: f64, height: f64) -> Vec<u8> {
         use base64::Engine;
+        self.show_as("print", "light");
         let paper = json!({
             "paperWidth": width, "paperHeight": height, "preferCSSPageSize": false,
             "marginTop": 0.6, "marginBottom": 0.6, "marginLeft": 0.55, "marginRight": 0.55,
         });
         let answer = self.call("Page.printToPDF", paper);
+        self.show_as("screen", "light");
         let data = answer["data"].as_str().expect("a PDF in base64");
         base64::engine::general_purpose::STANDARD.decode(data).expect("base64")
     }

@@ -8,7 +8,7 @@ use crate::reports::wording::{decibans, mechanism, percent, shown, suspect, the_
 use crate::suspects::{Evidence, OtherCause, SuspectFinding, VehicleFinding};
 
 /// Most suspects with a bar.
-const MOST_BARS: usize = 12;
+const MOST_BARS: usize = 10;
 /// Most suspects whose evidence is spelled out.
 const MOST_OPENED: usize = 4;
 /// Most pieces of evidence on each side of a suspect.
