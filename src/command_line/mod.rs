@@ -20,7 +20,7 @@ use crate::read::Account;
 use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
 use crate::rehearse::{load_log, rehearse};
-use crate::reports::{plan_text, terminal_table};
+use crate::reports::{batch_lines, plan_text, terminal_table};
 
 use flags::{Command, Flags};
 
@@ -78,6 +78,9 @@ fn run_command(asked: &flags::Run) -> Result<u8, String> {
     let outcome = run(&plan, settings, progress).map_err(|e| e.to_string())?;
     if !asked.quiet {
         let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+        if let Some(view) = &outcome.batches {
+            say(&batch_lines(view, WIDTH));
+        }
         say(&terminal_table(&outcome.findings, &outcome.tally, WIDTH, colour));
         for remark in &outcome.remarks {
             say(&format!("note: {remark}"));

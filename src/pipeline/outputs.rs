@@ -15,8 +15,8 @@ use crate::observe::LogFacts;
 use crate::read::Tally;
 use crate::read::finding::plainly;
 use crate::reports::{
-    self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table, write_reports,
-    write_whole,
+    self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table, write_batches,
+    write_reports, write_whole,
 };
 use crate::suspects::VehicleFinding;
 
@@ -39,7 +39,7 @@ pub(super) fn write(
     outcome: &Outcome,
     vehicles: &BTreeMap<String, VehicleInput>,
 ) -> Result<Vec<PathBuf>, RunError> {
-    let Outcome { findings, outlooks, closer, tally, remarks, .. } = outcome;
+    let Outcome { findings, outlooks, closer, batches, tally, remarks, .. } = outcome;
     let has = |format: Format| plan.output.formats.contains(&format);
     let heading = Heading {
         title: plan.title.clone(),
@@ -75,6 +75,10 @@ pub(super) fn write(
     let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
     let told = Told { findings, outlooks, closer, tally };
     let mut written = write_reports(&folder, &heading, formats, &told, &tables).map_err(failed)?;
+    if let Some(view) = batches {
+        let first = write_batches(&folder, &heading, formats, view, tally).map_err(failed)?;
+        written.splice(0..0, first);
+    }
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
         let table = fleet_table(&tally).map_err(failed)?;

@@ -11,6 +11,7 @@ use super::outputs;
 use super::plan::{Format, Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
+use crate::batches::{Asked, BatchView, batches};
 use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
 use crate::facts::FactsStore;
 use crate::incidents::{Gathered, VehicleFacts, gather};
@@ -40,6 +41,8 @@ pub struct Outcome {
     pub outlooks: Vec<Outlook>,
     /// The closer look at drawn incidents, by vehicle; empty when no page is written.
     pub closer: BTreeMap<String, Vec<Closer>>,
+    /// The comparison of modules, in the batch view.
+    pub batches: Option<BatchView>,
     /// What was read, skipped, rejected.
     pub tally: Tally,
     /// The files written, the main report first.
@@ -129,7 +132,17 @@ fn analyse(
         true => look_closer(&sources, &tables, &findings, &vehicles),
         false => BTreeMap::new(),
     };
-    let outcome = Outcome { findings, outlooks, closer, tally, written: Vec::new(), remarks };
+    let batches = (plan.view == View::Batches).then(|| {
+        batches(&Asked {
+            vehicles: &sources.vehicles,
+            modules: &sources.modules,
+            notes: &sources.notes,
+            findings: &findings,
+            zone: plan.timezone,
+        })
+    });
+    let outcome =
+        Outcome { findings, outlooks, closer, batches, tally, written: Vec::new(), remarks };
     Ok((outcome, vehicles))
 }
 

@@ -4,6 +4,7 @@
 //! for the same inputs. Every text that came from an input is data here: it becomes neither markup,
 //! nor a path, nor a command. Nothing is concluded here; words and pictures only.
 
+mod batches;
 mod calibration;
 mod closer;
 mod csv_tables;
@@ -24,6 +25,7 @@ mod wording;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+pub use batches::{batch_lines, write_batches};
 pub use calibration::{Rehearsed, calibration_lines, write_calibration};
 pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
 pub use csv_tables::fleet_table;
