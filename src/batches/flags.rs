@@ -1,11 +1,13 @@
 //! Which groups stand out: shrinkage, correction for all that was looked at, flags, and which flag is
 //! explained by another.
 
+use rayon::prelude::*;
+
 use super::compare::{Ages, CONFIDENCE, Compared, compare};
 use super::groups::{By, Dimension, Key, Tally, of_unit, tallies};
 use super::names::Names;
 use super::units::{Fleet, Unit};
-use crate::numerics::multiple::benjamini_hochberg;
+use crate::numerics::multiple::weighted_benjamini_hochberg;
 use crate::numerics::shrinkage::{Gamma, Ratios, Shrunk, fit_gamma, fit_two_gammas, shrink};
 
 /// Share of false finds among the flags.
@@ -29,8 +31,19 @@ const FEW: usize = 5;
 /// A flag is explained by another if its group without the other's units is not worse than this.
 const EXPLAINED_P: f64 = 0.05;
 
+/// Shares of the allowed false finds, given beforehand: batches are what is asked first, crossed groups are
+/// the most and are asked last (judgement).
+const BATCH_SHARE: f64 = 0.4;
+/// For each other single kind.
+const SINGLE_SHARE: f64 = 0.1;
+/// For all crossed kinds together.
+const CROSSED_SHARE: f64 = 0.1;
+/// Most groups of a kind that its distribution is fitted to: evenly spread over all of them.
+const MOST_FITTED: usize = 2_000;
+
 /// The rule of the flags in words.
-pub const FLAG_RULE: &str = "flagged: adjusted p at most 0.05 over all groups looked at (Benjamini-Hochberg), \
+pub const FLAG_RULE: &str = "flagged: adjusted p at most 0.05 over all groups looked at (Benjamini-Hochberg; \
+                             batches weigh four tenths, each other single kind and all crossed ones one), \
                              at least 3 failures by probability, shrunk ratio at least 1.25";
 
 /// One group of modules of one node.
@@ -104,7 +117,9 @@ pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>,
     let all = || looked.iter().flat_map(|(node, groups)| groups.iter().map(move |g| (*node, g)));
     let kinds = kinds(all().map(|(_, g)| g));
     let p_values: Vec<f64> = all().map(|(_, g)| g.2.p_value.clamp(0.0, 1.0)).collect();
-    let adjusted = benjamini_hochberg(&p_values).unwrap_or_else(|| vec![1.0; p_values.len()]);
+    let weights: Vec<f64> = all().map(|(_, g)| weight(&kinds, g.0.by)).collect();
+    let adjusted = weighted_benjamini_hochberg(&p_values, &weights)
+        .unwrap_or_else(|| vec![1.0; p_values.len()]);
     let mut found: Vec<Group> = all()
         .zip(adjusted)
         .filter_map(|((node, (key, tally, compared)), p_adjusted)| {
@@ -127,11 +142,24 @@ pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>,
     (found, kinds)
 }
 
+/// A group's weight: the share of its kind by the number of groups of it.
+fn weight(kinds: &[Kind], by: By) -> f64 {
+    let of = |one: &Kind| match one.by.second {
+        Some(_) => CROSSED_SHARE,
+        None if one.by.first == Dimension::Batch => BATCH_SHARE,
+        None => SINGLE_SHARE,
+    };
+    let crossed: usize = kinds.iter().filter(|k| k.by.second.is_some()).map(|k| k.groups).sum();
+    let Some(own) = kinds.iter().find(|kind| kind.by == by) else { return 1.0 };
+    // All crossed kinds share one share.
+    let many = if by.second.is_some() { crossed } else { own.groups };
+    of(own) / many.max(1) as f64
+}
+
 fn each<'a, T: Send>(
     nodes: &mut [NodeUnits<'a>],
     work: impl Fn(&mut NodeUnits<'a>) -> T + Sync + Send,
 ) -> Vec<T> {
-    use rayon::prelude::*;
     nodes.par_iter_mut().map(work).collect()
 }
 
@@ -169,13 +197,16 @@ fn kinds<'a>(all: impl Iterator<Item = &'a (Key, Tally, Compared)>) -> Vec<Kind>
         by_kind.entry(key.by).or_default().push((tally.all_failures(), compared.expected));
     }
     let plain = || Ratios(vec![Gamma { weight: 1.0, shape: 1.0, rate: 1.0 }]);
+    let by_kind: Vec<(By, Vec<(f64, f64)>)> = by_kind.into_iter().collect();
     by_kind
-        .into_iter()
+        .into_par_iter()
         .map(|(by, groups)| {
-            let fitted = match groups.len() {
+            let every = groups.len().div_ceil(MOST_FITTED).max(1);
+            let spread: Vec<(f64, f64)> = groups.iter().copied().step_by(every).collect();
+            let fitted = match spread.len() {
                 0..FEW => None,
-                FEW..MANY => fit_gamma(&groups),
-                _ => fit_two_gammas(&groups),
+                FEW..MANY => fit_gamma(&spread),
+                _ => fit_two_gammas(&spread),
             };
             let ratios = fitted.map_or_else(|| (plain(), false), |fitted| (fitted, true));
             Kind { by, groups: groups.len(), ratios }

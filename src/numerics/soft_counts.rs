@@ -120,7 +120,7 @@ mod tests {
     #[test]
     fn more_than_expected() {
         let p = upper_mid_p(7.0, 1.44).expect("possible");
-        holds("soft_counts::upper_mid_p", p, 4.306_804_448_755_664e-4);
+        holds("soft_counts::upper_mid_p", p, 4.306_806_448_755_668e-4);
         holds("soft_counts::upper_mid_p", upper_mid_p(0.0, 2.0).expect("possible"), PAST_ZERO);
         assert_eq!(upper_mid_p(-1.0, 2.0), None);
         assert_eq!(upper_mid_p(1.0, 0.0), None);

@@ -33,7 +33,7 @@ const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-
 const CLOCK: &str = "slopes in parts per million from times of sixty seconds";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 91] = [
+const TABLE: [Row; 92] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),

@@ -159,11 +159,11 @@ mod tests {
     }
 
     // q6.weibull.nist (the page prints eta 606.5280, beta 1.7208, logL -75.135) and
-    // q6.weibull.profile (scipy brentq).
+    // q6.weibull.profile (scipy); the digits by mpmath, scipy stops 4e-9 beside the shape.
     #[test]
     fn published_handbook_example() {
         let fit = fit_weibull(&nist(), 0.95).expect("ten failures");
-        holds("weibull::fit_weibull", fit.shape, 1.720_797_264_785_979_5);
+        holds("weibull::fit_weibull", fit.shape, 1.720_797_260_801_357);
         assert!((fit.scale - 606.5280).abs() < 1e-3 && (fit.shape - 1.7208).abs() < 5e-5);
         holds("weibull::fit_weibull", fit.ln_likelihood, -75.134_618_164_474_92);
         holds("weibull::fit_weibull", fit.shape_low.expect("low"), 0.905_645_358_752_191_3);
