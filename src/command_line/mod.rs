@@ -19,7 +19,7 @@ use crate::pipeline::{Progress, Quiet, Settings, check, look, run};
 use crate::read::Account;
 use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
-use crate::rehearse::{load_log, rehearse};
+use crate::rehearse::{big_fleet, load_log, rehearse};
 use crate::reports::{batch_lines, plan_text, terminal_table};
 
 use flags::{Command, Flags};
@@ -145,6 +145,15 @@ fn rehearse_command(asked: &flags::Rehearse) -> Result<u8, String> {
     }
     if let Some(vehicles) = asked.calibrate {
         return calibrate::command(vehicles, asked.seed, &asked.out);
+    }
+    if let Some(vehicles) = asked.fleet {
+        let failed = big_fleet(asked.seed, vehicles, &asked.out)
+            .map_err(|e| format!("{:#}", anyhow::Error::from(e)))?;
+        say(&format!(
+            "fleet of {vehicles} vehicles, {failed} failed modules: {}",
+            asked.out.display()
+        ));
+        return Ok(exit_codes::DONE);
     }
     let Some(path) = &asked.scenario else { return Err("no scenario given".to_owned()) };
     let name: Arc<str> = path.display().to_string().into();

@@ -6,6 +6,7 @@
 //! order, `outputs` hands findings to `reports`.
 
 mod closer;
+mod facts_input;
 mod hands;
 mod logs;
 mod outputs;

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::closer::look_closer;
+use super::facts_input;
 use super::logs::{self, ByVehicle, Watching};
 use super::outputs;
 use super::plan::{Format, Plan, View};
@@ -94,7 +95,7 @@ fn analyse(
     keep: bool,
 ) -> Result<(Outcome, BTreeMap<String, VehicleInput>), RunError> {
     let mut sources = sources::read(plan);
-    if sources.logs.is_empty() && sources.reports.is_empty() {
+    if sources.logs.is_empty() && sources.reports.is_empty() && plan.inputs.facts.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources) });
     }
     let facts = outputs::folder(plan).join("facts");
@@ -115,8 +116,12 @@ fn analyse(
         fresh: settings.fresh,
         progress,
     };
-    let logs = logs::all(&watching, &mut tally, &mut remarks);
-    let mut vehicles = vehicles(plan, &sources, logs, &mut tally);
+    let mut logs = logs::all(&watching, &mut tally, &mut remarks);
+    facts_input::pour(plan, &mut sources, &mut logs, &mut tally, &mut remarks);
+    if !plan.inputs.facts.is_empty() && sources.reports.is_empty() && logs.is_empty() {
+        return Err(RunError::NoInput { hint: hint(&sources) });
+    }
+    let mut vehicles = vehicles(plan, &mut sources, logs, &mut tally);
     for vehicle in vehicles.keys().filter(|v| sources.network_of(v).is_none()) {
         if !sources.networks.is_empty() {
             remarks.push(format!(
@@ -202,7 +207,7 @@ pub(super) struct VehicleInput {
 /// Everything by vehicle, the period applied. Vehicles that only the vehicles table names are there.
 fn vehicles(
     plan: &Plan,
-    sources: &Sources,
+    sources: &mut Sources,
     logs: ByVehicle,
     tally: &mut Tally,
 ) -> BTreeMap<String, VehicleInput> {
@@ -217,9 +222,10 @@ fn vehicles(
         }
         all.entry(vehicle).or_default().logs = facts;
     }
-    for report in &sources.reports {
+    // Taken, not copied: of a large fleet they are most of what is held.
+    for report in std::mem::take(&mut sources.reports) {
         if plan.in_period(report.taken_at) {
-            all.entry(report.vehicle.clone()).or_default().reports.push(report.clone());
+            all.entry(report.vehicle.clone()).or_default().reports.push(report);
         } else {
             tally.outside_period += 1;
         }
@@ -273,7 +279,7 @@ fn weigh(
     let work: Vec<_> = vehicles.iter().zip(gathered).collect();
     work.into_par_iter()
         .map(|((vehicle, input), gathered)| {
-            let row = sources.vehicles.iter().find(|v| v.vehicle == *vehicle);
+            let row = sources.row_of(vehicle);
             let signals: Vec<_> = input.logs.iter().flat_map(|(_, l)| l.signals.clone()).collect();
             let exposures = exposures(
                 vehicle,

@@ -16,7 +16,7 @@ use crate::vocabulary::{Instant, Place, Reject};
 
 const KEYS: [&str; 8] =
     ["title", "view", "timezone", "inputs", "columns", "period", "repairs", "output"];
-const INPUT_KEYS: [&str; 11] = [
+const INPUT_KEYS: [&str; 12] = [
     "bus_logs",
     "scan_reports",
     "weather",
@@ -28,6 +28,7 @@ const INPUT_KEYS: [&str; 11] = [
     "report_words",
     "after_part",
     "tests",
+    "facts",
 ];
 
 pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, PlanFaults> {
@@ -130,6 +131,7 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         report_words: patterns("report_words"),
         after_part: patterns("after_part"),
         tests: patterns("tests"),
+        facts: patterns("facts"),
         by_content: Vec::new(),
     };
     let read = Inputs { report_words: Vec::new(), ..inputs.clone() };
