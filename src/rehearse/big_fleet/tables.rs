@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use arrow::array::{
-    ArrayRef, BooleanBuilder, Float64Builder, RecordBatch, StringBuilder,
-    TimestampNanosecondBuilder, UInt32Builder, UInt64Builder,
+    ArrayRef, BooleanBuilder, Float64Builder, StringBuilder, TimestampNanosecondBuilder,
+    UInt32Builder, UInt64Builder,
 };
 use arrow::datatypes::{DataType, Field, Schema, TimeUnit};
 use arrow::record_batch::RecordBatch;
