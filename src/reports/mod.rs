@@ -5,8 +5,8 @@
 //! nor a path, nor a command. Nothing is concluded here; words and pictures only.
 
 mod calibration;
-mod closer;
 mod checked;
+mod closer;
 mod csv_tables;
 mod culprits_json;
 mod dictionary;
@@ -29,8 +29,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 pub use calibration::{Rehearsed, calibration_lines, write_calibration};
-pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
 pub use checked::check_text;
+pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
 pub use csv_tables::fleet_table;
 pub use dictionary::{Defined, Meaning, columns_page, table_page, tables as defined_tables};
 pub use error::ReportError;
