@@ -37,3 +37,9 @@ mod browser;
 
 /// Rehearsals as a whole.
 mod rehearse;
+
+/// Schemas, columns, help, manual, README and guide.
+mod documents;
+
+/// An interrupt leaves nothing half-written.
+mod interrupt;

@@ -10,7 +10,7 @@ use std::path::Path;
 use super::{exit_codes, say};
 use crate::pipeline::plan::Plan;
 use crate::pipeline::{Quiet, Settings, run};
-use crate::rehearse::{VehicleSecret, discard, rehearse};
+use crate::rehearse::{VehicleSecret, discard, rehearse, scratch};
 use crate::reports::{Rehearsed, calibration_lines, write_calibration};
 use crate::suspects::calibration::{Trial, Truth, calibrate};
 
@@ -42,6 +42,7 @@ pub(super) fn command(vehicles: u32, seed: u64, out: &Path) -> Result<u8, String
     for profile in PROFILES {
         let folder = std::env::temp_dir()
             .join(format!("buswitness-calibration-{}-{seed}-{profile}", std::process::id()));
+        scratch(&folder);
         let outcome = fleet(profile, vehicles, seed, &folder);
         let cleared = discard(&folder);
         trials.extend(outcome?);

@@ -1,17 +1,15 @@
-//! What may be typed.
+//! What may be typed: the help, the manual pages and the shell completions are all made from here.
 
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
+use clap_complete::Shell;
+
+use super::exit_codes;
 
 /// Which module brings the bus down? Reads scan reports and CAN logs, ranks the culprits with the evidence.
 #[derive(Debug, Parser)]
-#[command(
-    name = "buswitness",
-    version,
-    after_help = "Exit codes: 0 done; 1 rejects under --strict, or check found faults; 2 nothing written.\n\n\
-        Example: buswitness run pipelines/weekly.toml"
-)]
+#[command(name = "buswitness", version, after_help = exit_codes::help())]
 pub(super) struct Flags {
     #[command(subcommand)]
     pub command: Command,
@@ -22,7 +20,7 @@ pub(super) struct Flags {
 pub(super) enum Command {
     /// Run a pipeline file, or a folder as one vehicle's session
     #[command(
-        after_help = "Example: buswitness run pipelines/weekly.toml\nExample: buswitness run ~/van-7"
+        after_help = "Example: buswitness run pipelines/weekly.toml\nExample: buswitness run --json ~/van-7 > van-7.json"
     )]
     Run(Run),
     /// Say what would be read, as what, and what is wrong with it
@@ -31,11 +29,30 @@ pub(super) enum Command {
     /// How to make one vehicle's fault happen, whether its repair held, and what comes after
     #[command(after_help = "Example: buswitness plan LH-07 pipelines/weekly.toml")]
     Plan(Plan),
+    /// Begin with own data: write a pipeline file and the other inputs, empty, with comments
+    #[command(after_help = "Example: buswitness template my-fleet")]
+    Template(Template),
+    /// Print the JSON Schema of an input or output; without a name, list them
+    #[command(after_help = "Example: buswitness schema evidence.csv > evidence.schema.json")]
+    Schema(Schema),
+    /// Say what the columns of the outputs mean
+    #[command(after_help = "Example: buswitness columns evidence.csv")]
+    Columns(Columns),
     /// Make invented vehicles, their logs and reports, with known truth
     #[command(
         after_help = "Example: buswitness rehearse sample-logs/larkmoor.toml --out larkmoor\nExample: buswitness rehearse --calibrate 400 --seed 7 --out calibration"
     )]
     Rehearse(Rehearse),
+    /// Print the completions for a shell
+    #[command(
+        after_help = "Example: buswitness completions bash > ~/.local/share/bash-completion/completions/buswitness"
+    )]
+    Completions(Completions),
+    /// Print the manual page, of the program or of one command
+    #[command(
+        after_help = "Example: buswitness manual > buswitness.1\nExample: buswitness manual run | man -l -"
+    )]
+    Manual(Manual),
 }
 
 /// Arguments of `run`.
@@ -52,6 +69,9 @@ pub(super) struct Run {
     /// Print only errors
     #[arg(long, short)]
     pub quiet: bool,
+    /// Print what came of it as JSON, for scripts
+    #[arg(long, conflicts_with = "quiet")]
+    pub json: bool,
     /// Use so many threads (default: one a core)
     #[arg(long, value_name = "N")]
     pub threads: Option<usize>,
@@ -62,6 +82,12 @@ pub(super) struct Run {
 pub(super) struct Check {
     /// Pipeline file (TOML), or a folder with logs and reports
     pub pipeline: PathBuf,
+    /// Print only what is wrong
+    #[arg(long, short)]
+    pub quiet: bool,
+    /// Print what was found as JSON, for scripts
+    #[arg(long, conflicts_with = "quiet")]
+    pub json: bool,
 }
 
 /// Arguments of `plan`.
@@ -74,6 +100,28 @@ pub(super) struct Plan {
     /// Do not use stored facts; make them anew
     #[arg(long)]
     pub fresh: bool,
+}
+
+/// Arguments of `template`.
+#[derive(Debug, Args)]
+pub(super) struct Template {
+    /// Folder to write into; what stands there already is left as it is
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
+}
+
+/// Arguments of `schema`.
+#[derive(Debug, Args)]
+pub(super) struct Schema {
+    /// Which, as the list without a name gives it
+    pub name: Option<String>,
+}
+
+/// Arguments of `columns`.
+#[derive(Debug, Args)]
+pub(super) struct Columns {
+    /// One output only, such as `evidence.csv`; else all of them, as Markdown
+    pub file: Option<String>,
 }
 
 /// Arguments of `rehearse`.
@@ -97,4 +145,18 @@ pub(super) struct Rehearse {
     /// Seed of the load, of the calibration or of the fleet
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
+}
+
+/// Arguments of `completions`.
+#[derive(Debug, Args)]
+pub(super) struct Completions {
+    /// The shell
+    pub shell: Shell,
+}
+
+/// Arguments of `manual`.
+#[derive(Debug, Args)]
+pub(super) struct Manual {
+    /// One command's page, such as `run`
+    pub command: Option<String>,
 }

@@ -3,9 +3,14 @@
 //! One `match` names the commands. Standard output bears results, standard error what went wrong.
 
 mod calibrate;
+mod documents;
 pub mod exit_codes;
 mod flags;
+mod input_schemas;
+mod interrupt;
+mod manual;
 mod progress;
+mod template;
 
 use std::io::{IsTerminal, Write};
 use std::path::Path;
@@ -20,7 +25,7 @@ use crate::read::Account;
 use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
 use crate::rehearse::{big_fleet, load_log, rehearse};
-use crate::reports::{batch_lines, plan_text, terminal_table};
+use crate::reports::{batch_lines, check_json, check_text, plan_text, run_json, terminal_table};
 
 use flags::{Command, Flags};
 
@@ -30,11 +35,17 @@ const WIDTH: usize = 80;
 /// Reads the arguments, does what they ask, returns the exit code.
 #[must_use]
 pub fn main() -> ExitCode {
+    interrupt::watch();
     let outcome = match Flags::parse().command {
         Command::Run(asked) => run_command(&asked),
         Command::Check(asked) => check_command(&asked),
         Command::Plan(asked) => plan_command(&asked),
+        Command::Template(asked) => template::command(&asked),
+        Command::Schema(asked) => documents::schema(&asked),
+        Command::Columns(asked) => documents::columns(&asked),
         Command::Rehearse(asked) => rehearse_command(&asked),
+        Command::Completions(asked) => manual::completions(&asked),
+        Command::Manual(asked) => manual::manual(&asked),
     };
     match outcome {
         Ok(code) => ExitCode::from(code),
@@ -49,6 +60,21 @@ pub fn main() -> ExitCode {
 fn say(text: &str) {
     // A closed pipe (`| head`) is no fault of the run.
     let _ = writeln!(std::io::stdout(), "{text}");
+}
+
+fn print(bytes: &[u8]) {
+    // As with `say`.
+    let _ = std::io::stdout().write_all(bytes);
+}
+
+/// Whether results are shown to a person: then they may have colour, and lines are broken.
+fn on_terminal() -> bool {
+    std::io::stdout().is_terminal()
+}
+
+/// Colour only on a terminal, and not where `NO_COLOR` is set to anything.
+fn in_colour() -> bool {
+    on_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 
 fn plan(path: &Path) -> Result<Plan, String> {
@@ -76,15 +102,15 @@ fn run_command(asked: &flags::Run) -> Result<u8, String> {
         &bar
     };
     let outcome = run(&plan, settings, progress).map_err(|e| e.to_string())?;
-    if !asked.quiet {
-        let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+    if asked.json {
+        let (findings, tally) = (&outcome.findings, &outcome.tally);
+        say(&run_json(findings, tally, &outcome.written, &outcome.remarks));
+    } else if !asked.quiet {
         if let Some(view) = &outcome.batches {
             say(&batch_lines(view, WIDTH));
         }
-        say(&terminal_table(&outcome.findings, &outcome.tally, WIDTH, colour));
-        for remark in &outcome.remarks {
-            say(&format!("note: {remark}"));
-        }
+        let (findings, tally) = (&outcome.findings, &outcome.tally);
+        say(&terminal_table(findings, tally, &outcome.remarks, WIDTH, in_colour()));
         if let Some(report) = outcome.written.first() {
             say(&format!("report: {}", report.display()));
         }
@@ -96,25 +122,14 @@ fn run_command(asked: &flags::Run) -> Result<u8, String> {
 fn check_command(asked: &flags::Check) -> Result<u8, String> {
     let plan = plan(&asked.pipeline)?;
     let (taken, tally, remarks) = check(&plan);
-    for (file, what) in &taken {
-        say(&format!("{file}: {what}"));
-    }
-    for reject in &tally.rejects {
-        say(&format!("rejected: {}: {}", reject.place, reject.reason));
-    }
-    for (what, times) in &tally.leniencies {
-        say(&format!("let pass {times} times: {what}"));
-    }
-    for remark in &remarks {
-        say(&format!("note: {remark}"));
-    }
     let readable = taken.iter().any(|(_, what)| !what.starts_with("refused"));
     let sound = tally.rejects.is_empty() && readable;
-    say(&format!(
-        "{} files, {} rejected; bus logs are read line by line only by `run`",
-        taken.len(),
-        tally.rejected()
-    ));
+    if asked.json {
+        say(&check_json(&taken, &tally, &remarks, sound));
+    } else {
+        let width = on_terminal().then_some(WIDTH);
+        print(check_text(&taken, &tally, &remarks, width, asked.quiet).as_bytes());
+    }
     Ok(if sound { exit_codes::DONE } else { exit_codes::REJECTED })
 }
 

@@ -3,7 +3,10 @@
 //! The same batch gives the same bytes: the file names no time, no machine and no library
 //! version. Text is zstd-compressed; the bytes are read by any Parquet reader.
 
-use arrow::compute::concat_batches;
+use std::sync::Arc;
+
+use arrow::compute::{cast, concat_batches};
+use arrow::datatypes::{Field, Schema};
 use arrow::record_batch::RecordBatch;
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
@@ -14,7 +17,8 @@ use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 
 use crate::facts::error::FactsError;
-use crate::facts::table_shape::Table;
+use crate::facts::schema::VEHICLE;
+use crate::facts::table_shape::{Kind, Table};
 
 /// What the files name as their maker: fixed, so that a new library version changes no bytes here.
 const MADE_BY: &str = "buswitness";
@@ -39,6 +43,23 @@ pub fn to_parquet(table: &'static Table, batch: &RecordBatch) -> Result<Vec<u8>,
     };
     write(&mut bytes).map_err(failed)?;
     Ok(bytes)
+}
+
+/// A batch as notebooks and engines want it: words and recurring names dictionary-encoded.
+pub fn for_engines(table: &'static Table, batch: &RecordBatch) -> Result<RecordBatch, FactsError> {
+    let failed = |source| FactsError::Arrow { table: table.name, source };
+    let kind = |name: &str| {
+        let all = std::iter::once(&VEHICLE).chain(table.columns);
+        all.into_iter().find(|column| column.name == name).map(|column| column.kind)
+    };
+    let (mut fields, mut columns) = (Vec::new(), Vec::new());
+    for (field, column) in batch.schema_ref().fields().iter().zip(batch.columns()) {
+        let kept = || field.data_type().clone();
+        let wanted = kind(field.name()).map_or_else(kept, Kind::written);
+        columns.push(cast(column, &wanted).map_err(failed)?);
+        fields.push(Field::new(field.name(), wanted, field.is_nullable()));
+    }
+    RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(failed)
 }
 
 /// The bytes of a Parquet file as one batch.

@@ -1,11 +1,11 @@
 //! The columns of the finer tables: what more a log tells of a disturbance, a silence, a clock, a sender.
 
 use crate::facts::schema::{BUS, PLACE, START};
-use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Time};
+use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Time, Word};
 use crate::facts::table_shape::{Column, Kept, Table, may, must};
 
 const DISTURBANCE: Column = must("begin", Time, "", "begin of the disturbance");
-const NODE: Column = must("node", Text, "", "the node");
+const NODE: Column = must("node", Word, "", "the node");
 
 /// Error frames of disturbances by class and place.
 pub const ERROR_DETAILS: Table = Table {
@@ -51,7 +51,7 @@ pub const RETURNS: Table = Table {
         START,
         NODE,
         must("due", Time, "", "the `due` of the silence"),
-        must("kind", Text, "", "`in-phase`, `restarted`, `bus-off`"),
+        must("kind", Word, "", "`in-phase`, `restarted`, `bus-off`"),
         must("why", Text, "", "what tells"),
     ],
 };
@@ -126,7 +126,7 @@ pub const LOSSES: Table = Table {
         BUS,
         START,
         must("begin", Time, "", "begin of the disturbance"),
-        must("node", Text, "", "the node"),
+        must("node", Word, "", "the node"),
         must("expected", Number, "frames", "cyclic frames that were due"),
         must("missing", Number, "frames", "of these, frames that did not come"),
     ],

@@ -36,7 +36,7 @@ mod table_tests;
 
 pub use self::polars::{VehicleTally, fleet_tally, to_polars};
 pub use error::FactsError;
-pub use file_bytes::{from_parquet, to_parquet};
+pub use file_bytes::{for_engines, from_parquet, to_parquet};
 pub use fleet_parts::{FleetPart, PART_MODULES, PART_REPORTS, PART_VEHICLES};
 pub use key::{ContentHasher, FactsKey, content_hash};
 pub use output_tables::{ExposureRow, IncidentRow};

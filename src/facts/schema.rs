@@ -11,15 +11,15 @@ pub use crate::facts::testimony_schema::{
 };
 
 pub use crate::facts::finer_schema::*;
-use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Texts, Time};
+use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Texts, Time, Word};
 use crate::facts::table_shape::{Column, Kept, Table, may, must};
 
 /// Raise this when the same log would give other facts than before, though no column changed.
 pub const FACTS_VERSION: u32 = 2;
 
 /// The column that stands in front of a table of many logs.
-pub(super) const VEHICLE: Column = must("vehicle", Text, "", "the vehicle");
-pub(super) const BUS: Column = must("bus", Text, "", "the bus");
+pub(super) const VEHICLE: Column = must("vehicle", Word, "", "the vehicle");
+pub(super) const BUS: Column = must("bus", Word, "", "the bus");
 pub(super) const START: Column = must("start", Time, "", "begin of the start");
 pub(super) const PLACE: Column =
     must("place", Text, "", "where it was read: file and line, or file and byte");
@@ -57,7 +57,7 @@ pub const PRESENCES: Table = Table {
     columns: &[
         BUS,
         START,
-        must("node", Text, "", "the node"),
+        must("node", Word, "", "the node"),
         must("first", Time, "", "its first frame"),
         must("last", Time, "", "its last frame"),
         must("frames", Count, "frames", "its frames"),
@@ -78,7 +78,7 @@ pub const SILENCES: Table = Table {
     columns: &[
         BUS,
         START,
-        must("node", Text, "", "the node"),
+        must("node", Word, "", "the node"),
         must("last_heard", Time, "", "its last frame before the silence"),
         must("due", Time, "", "when its next frame was due"),
         must("end", Time, "", "when it was heard again, or the end of the start"),
@@ -104,7 +104,7 @@ pub const DISTURBANCES: Table = Table {
         START,
         must(
             "kind",
-            Text,
+            Word,
             "",
             "`error-frames`, `flood`, `unknown-identifiers`, `thinned`, `starved`",
         ),
@@ -117,7 +117,7 @@ pub const DISTURBANCES: Table = Table {
             "",
             "the identifier that floods, bit 31 set when it has 29 bits; empty: none does",
         ),
-        may("node", Text, "", "the node that owns the identifier; empty: not known"),
+        may("node", Word, "", "the node that owns the identifier; empty: not known"),
         must("detail", Text, "", "in words: classes of the error frames, rates"),
         PLACE,
     ],
@@ -146,7 +146,7 @@ pub const IDENTIFIERS: Table = Table {
     columns: &[
         BUS,
         must("identifier", Small, "", "the identifier, bit 31 set when it has 29 bits"),
-        must("node", Text, "", "the node that sends it; an unnamed sender has a name of its own"),
+        must("node", Word, "", "the node that sends it; an unnamed sender has a name of its own"),
         must("frames", Count, "frames", "its frames"),
         must("cyclic", Flag, "", "it is cyclic: only then can it be missed"),
         may("period_s", Number, "s", "median period; empty: too few frames"),
@@ -168,7 +168,7 @@ pub const SIGNALS: Table = Table {
         must("time", Time, "", "when"),
         must(
             "quantity",
-            Text,
+            Word,
             "",
             "what, with its unit: `ambient_c`, `coolant_c`, `intake_c`, `supply_v`, `engine_rpm`, `engine_run_s`",
         ),
@@ -223,7 +223,7 @@ pub const INCIDENTS: Table = Table {
         must("begin", Time, "", "first sign"),
         must("end", Time, "", "last sign; equals `begin` when only codes tell of it"),
         must("seconds", Number, "s", "from first to last sign"),
-        may("bus", Text, "", "the bus; empty: not known"),
+        may("bus", Word, "", "the bus; empty: not known"),
         may(
             "since_start_s",
             Number,
@@ -278,10 +278,10 @@ pub const EXPOSURES: Table = Table {
         must("judged", Flag, "", "it could have shown an incident"),
         must("incidents", Small, "incidents", "how many happened in it"),
         may("ambient_c", Number, "°C", "ambient temperature; empty: not known"),
-        may("ambient_source", Text, "", "`log`, `report` or `weather`"),
+        may("ambient_source", Word, "", "`log`, `report` or `weather`"),
         may("ambient_age_s", Number, "s", "start less time of the value; negative: it is younger"),
         may("humidity_pct", Number, "%", "relative humidity; empty: not known"),
-        may("humidity_source", Text, "", "`log`, `report` or `weather`"),
+        may("humidity_source", Word, "", "`log`, `report` or `weather`"),
         may("humidity_age_s", Number, "s", "start less time of the value; negative: it is younger"),
         may("dew_spread_k", Number, "K", "temperature less dew point; empty: not known"),
         may(
@@ -304,7 +304,7 @@ pub const EXPOSURES: Table = Table {
             "first start of the local day; empty: starts are not logged without gaps",
         ),
         may("supply_v", Number, "V", "lowest supply voltage; empty: not known"),
-        may("supply_source", Text, "", "`log`, `report` or `weather`"),
+        may("supply_source", Word, "", "`log`, `report` or `weather`"),
         may("supply_age_s", Number, "s", "start less time of the value; negative: it is younger"),
         PLACE,
     ],

@@ -21,7 +21,7 @@ use crate::facts::error::FactsError;
 use crate::facts::folder_name::vehicle_folder;
 use crate::facts::key::FactsKey;
 use crate::observe::LogFacts;
-use crate::vocabulary::Reject;
+use crate::vocabulary::{Finishing, Reject};
 
 /// How the folder of an unfinished entry begins.
 const PART: &str = ".part-";
@@ -96,6 +96,7 @@ impl FactsStore {
     /// Stores the facts of a log. An entry that is there and whole is left as it is.
     pub fn put(&self, key: &FactsKey, log: &StoredLog) -> Result<(), FactsError> {
         let files = encode(log)?;
+        let _finishing = Finishing::begin();
         let part = self.new_part().map_err(|e| refused("make a folder in", &self.folder, e))?;
         let done = write_files(&part, &files)
             .map_err(|e| refused("write into", &part, e))

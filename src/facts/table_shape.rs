@@ -10,8 +10,11 @@ use crate::facts::schema::{TABLES, VEHICLE};
 /// The type of a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
-    /// UTF-8 text; words of a fixed set are written in kebab-case.
+    /// UTF-8 text.
     Text,
+    /// A word of a fixed set, in kebab-case, or a name that recurs. The store keeps it as text; written
+    /// tables have it dictionary-encoded, so that notebooks take it for a category.
+    Word,
     /// A list of texts.
     Texts,
     /// Nanoseconds since 1970-01-01, UTC.
@@ -31,7 +34,7 @@ impl Kind {
     #[must_use]
     pub fn arrow(self) -> DataType {
         match self {
-            Kind::Text => DataType::Utf8,
+            Kind::Text | Kind::Word => DataType::Utf8,
             Kind::Texts => DataType::List(Arc::new(Field::new_list_field(DataType::Utf8, true))),
             Kind::Time => DataType::Timestamp(TimeUnit::Nanosecond, Some("UTC".into())),
             Kind::Number => DataType::Float64,
@@ -41,11 +44,21 @@ impl Kind {
         }
     }
 
+    /// The arrow type in a written table.
+    #[must_use]
+    pub fn written(self) -> DataType {
+        match self {
+            Kind::Word => DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8)),
+            other => other.arrow(),
+        }
+    }
+
     /// The type's name in the documentation.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
             Kind::Text => "text",
+            Kind::Word => "word",
             Kind::Texts => "list of text",
             Kind::Time => "timestamp (ns, UTC)",
             Kind::Number => "float64",
@@ -143,7 +156,9 @@ pub(super) fn stored_shape() -> String {
     for table in TABLES.iter().filter(|table| table.kept != Kept::Output) {
         let _ = writeln!(text, "{}", table.name);
         for c in table.columns {
-            let _ = writeln!(text, " {} {} {}", c.name, c.kind.name(), c.nullable);
+            // The store keeps words as text.
+            let kind = if c.kind == Kind::Word { Kind::Text } else { c.kind };
+            let _ = writeln!(text, " {} {} {}", c.name, kind.name(), c.nullable);
         }
     }
     text

@@ -63,7 +63,7 @@ fn column_names_are_snake_case_and_stand_once_in_their_table() {
             let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_';
             assert!(column.name.chars().all(plain), "{}.{}", table.name, column.name);
             assert!(!column.meaning.is_empty() && !column.meaning.contains('|'));
-            let unitless = matches!(column.kind, Kind::Text | Kind::Time | Kind::Flag);
+            let unitless = matches!(column.kind, Kind::Text | Kind::Word | Kind::Time | Kind::Flag);
             assert!(!unitless || column.unit.is_empty(), "{}.{}", table.name, column.name);
         }
     }

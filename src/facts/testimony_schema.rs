@@ -1,7 +1,7 @@
 //! The columns of codes, answers and events: what nodes and testers say. Part of the one schema.
 
 use crate::facts::schema::{BUS, PLACE, START, VEHICLE};
-use crate::facts::table_shape::Kind::{Flag, Number, Small, Text, Time};
+use crate::facts::table_shape::Kind::{Flag, Number, Small, Time, Word};
 use crate::facts::table_shape::{Kept, Table, may, must};
 
 /// Codes that nodes told in a log.
@@ -12,13 +12,13 @@ pub const LOGGED_CODES: Table = Table {
     columns: &[
         BUS,
         START,
-        must("reporter", Text, "", "the node that holds the code"),
-        must("by", Text, "", "how it was told: `uds-19-02`, `obd-03`, `dm1`, …"),
-        must("standard", Text, "", "`sae-j2012` or `sae-j1939`"),
+        must("reporter", Word, "", "the node that holds the code"),
+        must("by", Word, "", "how it was told: `uds-19-02`, `obd-03`, `dm1`, …"),
+        must("standard", Word, "", "`sae-j2012` or `sae-j1939`"),
         must("number", Small, "", "the 16-bit code, or the suspect parameter number"),
         may("failure", Small, "", "failure type byte, or failure mode; empty: none given"),
         must("certain", Flag, "", "the number is certain: its byte order is known"),
-        may("status", Text, "", "`pending`, `confirmed`, `stored`, or the status byte as `0x2F`"),
+        may("status", Word, "", "`pending`, `confirmed`, `stored`, or the status byte as `0x2F`"),
         may("occurrences", Small, "times", "occurrences by the node's counter; empty: none given"),
         must("first", Time, "", "when it was first told"),
         must("last", Time, "", "when it was last told"),
@@ -36,8 +36,8 @@ pub const LOGGED_ANSWERS: Table = Table {
     columns: &[
         BUS,
         START,
-        must("node", Text, "", "the node that was asked"),
-        must("reading", Text, "", "what came of it, in the words of `answers`"),
+        must("node", Word, "", "the node that was asked"),
+        must("reading", Word, "", "what came of it, in the words of `answers`"),
         must("first", Time, "", "the first request; where an answer broke off, its last frame"),
         must("last", Time, "", "the last request"),
         must("times", Small, "times", "how many requests"),
@@ -54,8 +54,8 @@ pub const BUS_EVENTS: Table = Table {
         BUS,
         START,
         must("time", Time, "", "when"),
-        must("node", Text, "", "the node"),
-        must("kind", Text, "", "`codes-cleared`, `restarted`, `address-conflict`, `cannot-claim`"),
+        must("node", Word, "", "the node"),
+        must("kind", Word, "", "`codes-cleared`, `restarted`, `address-conflict`, `cannot-claim`"),
         PLACE,
     ],
 };
@@ -74,17 +74,17 @@ pub const CODES: Table = Table {
             "position of the report among the vehicle's, by time and then place, from 0",
         ),
         must("taken_at", Time, "", "when the report was taken"),
-        must("reporter", Text, "", "the node that holds the code"),
-        must("code", Text, "", "the code, as in `U0126` or `SPN 2003 FMI 9`"),
+        must("reporter", Word, "", "the node that holds the code"),
+        must("code", Word, "", "the code, as in `U0126` or `SPN 2003 FMI 9`"),
         may(
             "failure_type",
-            Text,
+            Word,
             "",
             "failure type byte, two hex digits; empty: the report gave none",
         ),
         may(
             "status",
-            Text,
+            Word,
             "",
             "`pending`, `confirmed`, `stored`, or the status byte as `0x2F`; empty: none given",
         ),
@@ -95,8 +95,8 @@ pub const CODES: Table = Table {
             "s",
             "seconds after a start at which it was set; empty: not known",
         ),
-        must("kind", Text, "", "`not-heard`, `heard-invalid`, `bus-down`, `own-supply`, `other`"),
-        may("accused", Text, "", "whom it accuses; empty: the bus, the reporter itself or nobody"),
+        must("kind", Word, "", "`not-heard`, `heard-invalid`, `bus-down`, `own-supply`, `other`"),
+        may("accused", Word, "", "whom it accuses; empty: the bus, the reporter itself or nobody"),
         PLACE,
     ],
 };
@@ -115,11 +115,11 @@ pub const ANSWERS: Table = Table {
             "position of the report among the vehicle's, by time and then place, from 0",
         ),
         must("taken_at", Time, "", "when the report was taken"),
-        must("node", Text, "", "the node"),
+        must("node", Word, "", "the node"),
         must("answered", Flag, "", "it replied"),
         must(
             "reading",
-            Text,
+            Word,
             "",
             "`answered`, `late`, `not-answered`, `off-the-wire`, `alive-unserved`, `behind-gateway`, \
              `lost-after-pending`, `lost-in-answer`; a report of a tester tells only the first and third",

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
 
@@ -12,7 +13,7 @@ use super::watch::watch_opened;
 use crate::facts::{ContentHasher, FactsKey, FactsStore, StoredLog};
 use crate::observe::{LogFacts, Senders};
 use crate::read::frames::LogTables;
-use crate::read::opening::{open, raw};
+use crate::read::opening::{open_counted, raw};
 use crate::read::times::parse_path_time;
 use crate::read::{Account, Tally};
 use crate::vocabulary::{Instant, NANOS_PER_SECOND, Network, Reject};
@@ -98,6 +99,7 @@ fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
         relative: false,
         notes: Vec::new(),
     };
+    let counted = Arc::new(AtomicU64::new(0));
     let key = match (how.store, content(log)) {
         (Some(_), Ok(hash)) => {
             Some(key(&vehicle, hash, network, captures.bus.as_deref(), how.tables))
@@ -113,7 +115,8 @@ fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
         }
     }
     if !out.reused {
-        out.log = fresh(log, how.tables, network, captures.bus.as_deref(), hands);
+        let counters = [Arc::clone(&counted), how.progress.counter()];
+        out.log = fresh(log, how.tables, network, captures.bus.as_deref(), hands, &counters);
         if let (Some(store), Some(key)) = (how.store, &key)
             && let Err(error) = store.put(key, &out.log)
         {
@@ -121,7 +124,7 @@ fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
         }
     }
     place_in_time(how, log, &mut out);
-    how.progress.file_done(log.size);
+    how.progress.file_done(log.size.saturating_sub(counted.load(Ordering::Relaxed)));
     out
 }
 
@@ -131,8 +134,9 @@ fn fresh(
     network: Option<&Network>,
     bus: Option<&str>,
     hands: &Hands,
+    counters: &[Arc<AtomicU64>],
 ) -> StoredLog {
-    match open(&log.found.path, &log.found.name) {
+    match open_counted(&log.found.path, &log.found.name, counters) {
         Ok(opened) => watch_opened(opened, tables, &Senders::new(network), bus, hands),
         Err(reject) => StoredLog { rejects: vec![reject], ..StoredLog::default() },
     }

@@ -3,11 +3,12 @@
 //! `plan` checks what is asked, `sources` finds and reads the small files, `text_reports`
 //! reads reports of unknown layout once the networks are known, `watch` takes one bus log
 //! through `read` and `observe` with as many `hands` as are free (`split`), `run` is the stages in
-//! order, `outputs` hands findings to `reports`.
+//! order, `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
 
 mod closer;
 mod facts_input;
 mod hands;
+mod lacking;
 mod logs;
 mod outputs;
 pub mod plan;

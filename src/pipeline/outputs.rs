@@ -7,8 +7,8 @@ use super::plan::{Format, Plan, View};
 use super::run::{Outcome, RunError, VehicleInput};
 use crate::conditions::{Exposure, Sourced, fleet_risks, trials};
 use crate::facts::{
-    ExposureRow, FactsError, IncidentRow, Places, Row, VehicleTally, fleet_tally, rows_table,
-    to_parquet, to_polars, vehicles_table,
+    ExposureRow, FactsError, IncidentRow, Places, Row, VehicleTally, fleet_tally, for_engines,
+    rows_table, to_parquet, to_polars, vehicles_table,
 };
 use crate::incidents::Incident;
 use crate::observe::LogFacts;
@@ -118,7 +118,7 @@ fn parquet(
 
 fn of_rows<R: Row>(rows: &[R]) -> Result<(String, Vec<u8>), FactsError> {
     let batch = rows_table(rows, Places::Full)?;
-    Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &batch)?))
+    Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &for_engines(R::TABLE, &batch)?)?))
 }
 
 fn of_logs<R: Row + Clone>(
@@ -133,7 +133,7 @@ fn of_logs<R: Row + Clone>(
         .collect();
     let parts: Vec<(&str, &[R])> = rows.iter().map(|(n, r)| (*n, r.as_slice())).collect();
     let batch = vehicles_table(&parts)?;
-    Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &batch)?))
+    Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &for_engines(R::TABLE, &batch)?)?))
 }
 
 fn sourced(value: &Option<Sourced>) -> Option<(f64, &'static str, f64)> {

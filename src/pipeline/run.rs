@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use super::closer::look_closer;
 use super::facts_input;
+use super::lacking::{Given, lacking};
 use super::logs::{self, ByVehicle, Watching};
 use super::outputs;
 use super::plan::{Format, Plan, View};
@@ -293,7 +294,7 @@ fn weigh(
             );
             let conditions = risks(&exposures);
             let none = Listening::default();
-            let finding = judge(Case {
+            let mut finding = judge(Case {
                 vehicle,
                 network: sources.network_of(vehicle),
                 gathered,
@@ -303,6 +304,16 @@ fn weigh(
                 tests: &tests,
                 listening: listening.get(&family(sources, vehicle)).unwrap_or(&none),
             });
+            finding.remarks.extend(lacking(
+                &finding,
+                Given {
+                    weather: sources.has_weather,
+                    site: row.is_some_and(|r| r.site.is_some()),
+                    notes: input.notes.len(),
+                    logs: input.logs.len(),
+                    reports: input.reports.len(),
+                },
+            ));
             let trials = trials(&finding.exposures, &finding.incidents, &input.reports);
             let ahead = Ahead {
                 forecast: sources.forecast.as_ref().unwrap_or(&no_forecast),

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::plan::Plan;
 use super::text_reports::{self, TextReport};
-use super::wanted::{Wanted, by_content, expected, fits};
+use super::wanted::{Wanted, by_content, expected, fits, how_to_add};
 use crate::conditions::WeatherTable;
 use crate::read::finding::{Found, find};
 use crate::read::frames::{LogTables, check_table_header, log_format};
@@ -39,6 +39,8 @@ pub(super) struct Sources {
     pub logs: Vec<LogFile>,
     pub reports: Vec<ScanReport>,
     pub weather: WeatherTable,
+    /// Whether a weather table with rows was read.
+    pub has_weather: bool,
     /// The coming weather, where a forecast was given.
     pub forecast: Option<WeatherTable>,
     pub after_part: Vec<AfterPartRow>,
@@ -108,7 +110,8 @@ pub(super) fn read(plan: &Plan) -> Sources {
         let finding = find(&plan.base, patterns, Some(&plan.output.folder));
         for pattern in finding.empty_patterns.iter().filter(|_| wanted != Wanted::Anything) {
             sources.remarks.push(format!(
-                "`{key}`: nothing matches `{pattern}` (patterns are relative to the pipeline file)"
+                "`{key}`: nothing matches `{pattern}` (patterns are relative to the pipeline file); {}",
+                how_to_add(wanted)
             ));
         }
         sources.tally.rejects.extend(finding.rejects);
@@ -122,6 +125,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
     }
     sources.sort_vehicles();
     text_reports::read(plan, &mut sources);
+    sources.has_weather = !weather.is_empty();
     sources.weather = WeatherTable::new(weather);
     sources.forecast = (!inputs.forecast.is_empty()).then(|| WeatherTable::new(forecast));
     sources.reports.sort_by(|a, b| {
@@ -142,6 +146,10 @@ impl Sources {
         weather: &mut Vec<WeatherRow>,
         forecast: &mut Vec<WeatherRow>,
     ) {
+        if let (Some(wanted), true) = (bare(&taken.given), taken.account.rejects.is_empty()) {
+            let remark = format!("{}: nothing in it yet; {}", taken.name, how_to_add(wanted));
+            self.remarks.push(remark);
+        }
         taken.account.pour_into(&mut self.tally);
         self.taken_for.push((taken.name.to_string(), taken.what));
         let tally = &mut self.tally;
@@ -221,6 +229,19 @@ impl Sources {
             None if self.networks.len() == 1 => self.networks.values().next(),
             None => None,
         }
+    }
+}
+
+/// The input that a file is, when it has its form but nothing in it.
+fn bare(given: &Given) -> Option<Wanted> {
+    match given {
+        Given::Weather(rows) if rows.is_empty() => Some(Wanted::Weather),
+        Given::Forecast(rows) if rows.is_empty() => Some(Wanted::Forecast),
+        Given::Vehicles(rows) if rows.is_empty() => Some(Wanted::Vehicles),
+        Given::Modules(rows) if rows.is_empty() => Some(Wanted::Modules),
+        Given::Notes(rows) if rows.is_empty() => Some(Wanted::Notes),
+        Given::Network(network) if network.nodes.is_empty() => Some(Wanted::Network),
+        _ => None,
     }
 }
 

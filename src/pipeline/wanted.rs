@@ -74,6 +74,46 @@ pub(super) fn fits(kind: &Kind, wanted: Wanted) -> bool {
     }
 }
 
+/// How a person adds an input that is missing.
+pub(super) fn how_to_add(wanted: Wanted) -> &'static str {
+    match wanted {
+        Wanted::Log => {
+            "put logs there in any format that the README names, in a folder named after the vehicle where the \
+             pattern has {vehicle}"
+        }
+        Wanted::Report => {
+            "put reports there as the tester saved them: JSON, CSV, text, HTML or PDF"
+        }
+        Wanted::Weather => {
+            "a CSV with the columns site, time, temperature_c, humidity_pct, precipitation_mm; `site` as in the \
+             vehicles table"
+        }
+        Wanted::Forecast => "a CSV with the columns of the weather, for the days to come",
+        Wanted::AfterPart => {
+            "a CSV with the columns class, words, needed, caution; without it the shipped one holds"
+        }
+        Wanted::Vehicles => {
+            "a CSV with the column vehicle, and network, site, model, in_service, odometer_km where known"
+        }
+        Wanted::Modules => {
+            "a CSV with the columns vehicle and node, and part_number, batch, built_on, installed_on, removed_on, \
+             removal_reason where known"
+        }
+        Wanted::Notes => {
+            "a CSV with the columns time, vehicle, action, and target, outcome, note where known, a row for each \
+             thing done to a vehicle"
+        }
+        Wanted::Network => {
+            "a TOML file for each vehicle model; `buswitness template DIR` writes one to fill in"
+        }
+        Wanted::Words => {
+            "a TOML file with the words of your reports; without it the English ones hold"
+        }
+        Wanted::Tests => "a TOML file of the kinds of test; without it the shipped one holds",
+        Wanted::Anything => "put logs and reports there",
+    }
+}
+
 /// What was expected, in words.
 pub(super) fn expected(wanted: Wanted) -> &'static str {
     match wanted {

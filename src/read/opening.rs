@@ -10,6 +10,7 @@ use std::fs::File;
 use std::io::{self, BufReader, Read};
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use flate2::read::MultiGzDecoder;
 
@@ -101,6 +102,19 @@ impl Opened {
 /// # Errors
 /// When the file cannot be opened, or nothing at all can be unpacked from it.
 pub fn open(path: &Path, name: &Arc<str>) -> Result<Opened, Reject> {
+    open_counted(path, name, &[])
+}
+
+/// Opens a file; bytes are added to each of `counters` as they are taken from disk. Bytes that a format takes
+/// at any offset are not counted.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_counted(
+    path: &Path,
+    name: &Arc<str>,
+    counters: &[Arc<AtomicU64>],
+) -> Result<Opened, Reject> {
     let refused =
         |what: &str, error: io::Error| Reject::one(Place::whole(name), format!("{what}: {error}"));
     let file = File::open(path).map_err(|e| refused("cannot open the file", e))?;
@@ -110,7 +124,11 @@ pub fn open(path: &Path, name: &Arc<str>) -> Result<Opened, Reject> {
         return Err(Reject::one(Place::whole(name), reason));
     }
     let again = file.try_clone().ok();
-    let mut opened = unpack(Box::new(file), about.len(), name)?;
+    let source: Bytes = match counters {
+        [] => Box::new(file),
+        counters => Box::new(Counted { file, counters: counters.to_vec() }),
+    };
+    let mut opened = unpack(source, about.len(), name)?;
     if opened.packings.is_empty() && opened.account.leniencies.is_empty() {
         opened.file = again;
     }
@@ -216,6 +234,22 @@ fn unpacker(packing: &'static str, packed: Looked, most: u64) -> io::Result<Byte
         Box::new(decoder)
     };
     Ok(Box::new(Unpacked { source, packing, given: 0, most }))
+}
+
+/// A file that tells how far it has been read.
+struct Counted {
+    file: File,
+    counters: Vec<Arc<AtomicU64>>,
+}
+
+impl Read for Counted {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let count = self.file.read(into)?;
+        for counter in &self.counters {
+            counter.fetch_add(count as u64, Ordering::Relaxed);
+        }
+        Ok(count)
+    }
 }
 
 /// A stream whose first bytes were looked at and are given again.

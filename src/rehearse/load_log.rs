@@ -13,7 +13,7 @@ use std::path::Path;
 use crate::rehearse::RehearseError;
 use crate::rehearse::chance::Chance;
 use crate::rehearse::logger::{identifier, payload, stamp_line};
-use crate::rehearse::output::unfinished;
+use crate::rehearse::output::{passing, settled, unfinished};
 
 /// The bits of the longest 8-byte frame with an 11-bit identifier, rest included.
 const FRAME_NS: i64 = 135 * 2000;
@@ -42,6 +42,7 @@ pub fn load_log(seed: u64, frames: u64, out: &Path) -> Result<(), RehearseError>
     if let Some(folder) = out.parent() {
         std::fs::create_dir_all(folder).map_err(placed)?;
     }
+    passing(&beside);
     let mut file = BufWriter::with_capacity(1 << 20, File::create(&beside).map_err(placed)?);
     let mut chance = Chance::of(seed, &["load log"]);
     let (mut senders, mut queue) = senders(&mut chance);
@@ -71,7 +72,9 @@ pub fn load_log(seed: u64, frames: u64, out: &Path) -> Result<(), RehearseError>
     }
     file.write_all(&text).map_err(placed)?;
     file.into_inner().map_err(|unwritten| placed(unwritten.into_error()))?;
-    std::fs::rename(&beside, out).map_err(placed)
+    std::fs::rename(&beside, out).map_err(placed)?;
+    settled(&beside);
+    Ok(())
 }
 
 fn senders(chance: &mut Chance) -> (Vec<Sender>, BinaryHeap<Reverse<(i64, usize)>>) {

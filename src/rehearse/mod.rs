@@ -35,6 +35,7 @@ use rayon::prelude::*;
 
 pub use big_fleet::big_fleet;
 pub use load_log::load_log;
+pub use output::abandon;
 
 use life::{Trace, Vehicle};
 use model::Model;
@@ -178,11 +179,17 @@ pub fn rehearse(scenario_toml: &str, out: &Path) -> Result<Summary, RehearseErro
     Ok(summary)
 }
 
+/// Says that a folder is scratch: an interrupt removes it, as [`discard`] does at the end.
+pub fn scratch(folder: &Path) {
+    output::passing(folder);
+}
+
 /// Removes a rehearsed folder again.
 ///
 /// # Errors
 /// When a file cannot be removed.
 pub fn discard(folder: &Path) -> Result<(), RehearseError> {
+    output::settled(folder);
     if !folder.exists() {
         return Ok(());
     }

@@ -2,8 +2,31 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 use crate::rehearse::RehearseError;
+use crate::vocabulary::Finishing;
+
+/// Files and folders that an interrupt removes: what grows over minutes, or is scratch.
+static PASSING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
+/// Says that a path is to be removed when the program is interrupted.
+pub(crate) fn passing(path: &Path) {
+    PASSING.lock().unwrap_or_else(PoisonError::into_inner).push(path.to_owned());
+}
+
+/// Says that a path is whole, or gone.
+pub(crate) fn settled(path: &Path) {
+    PASSING.lock().unwrap_or_else(PoisonError::into_inner).retain(|other| other != path);
+}
+
+/// Removes what a rehearsal has not finished; for an interrupt, after which the program ends.
+pub fn abandon() {
+    for path in PASSING.lock().unwrap_or_else(PoisonError::into_inner).drain(..) {
+        // The program is ending: what cannot be removed stays, under a name that is never read.
+        let _ = if path.is_dir() { fs::remove_dir_all(&path) } else { fs::remove_file(&path) };
+    }
+}
 
 /// A file that is ready to be written.
 pub(crate) struct Ready {
@@ -23,6 +46,7 @@ impl Ready {
 /// Writes a file as a whole, with its folders.
 pub(crate) fn whole(path: &Path, bytes: &[u8]) -> Result<(), RehearseError> {
     let placed = |source: std::io::Error| RehearseError::Write { path: path.to_owned(), source };
+    let _finishing = Finishing::begin();
     if let Some(folder) = path.parent() {
         fs::create_dir_all(folder).map_err(placed)?;
     }

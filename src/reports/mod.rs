@@ -6,14 +6,18 @@
 
 mod batches;
 mod calibration;
+mod checked;
 mod closer;
 mod csv_tables;
 mod culprits_json;
+mod dictionary;
 mod error;
+mod for_scripts;
 mod heading;
 mod outlooks;
 mod page_names;
 mod pages;
+mod schemas;
 mod standing;
 mod terminal;
 #[cfg(test)]
@@ -27,13 +31,17 @@ use std::path::{Path, PathBuf};
 
 pub use batches::{batch_lines, write_batches};
 pub use calibration::{Rehearsed, calibration_lines, write_calibration};
+pub use checked::check_text;
 pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
 pub use csv_tables::fleet_table;
+pub use dictionary::{Defined, Meaning, columns_page, table_page, tables as defined_tables};
 pub use error::ReportError;
+pub use for_scripts::{check_json, run_json};
 pub use heading::{Formats, Heading, View};
 pub use outlooks::{fleet_conditions, plan_text};
+pub use schemas::{DIALECT, NamedSchema, output_schemas};
 pub use terminal::terminal_table;
-pub use whole_file::{Output, write_whole};
+pub use whole_file::{Output, write_new, write_whole};
 
 use crate::read::Tally;
 use crate::repairs::Outlook;

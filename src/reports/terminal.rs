@@ -19,11 +19,13 @@ const MOST_LISTED: usize = 5;
 const MOST_ROWS: usize = 40;
 const MOST_TESTS: usize = 5;
 
-/// The verdicts, one row per vehicle that is not quiet, then what was read. Fits `width` columns.
+/// The verdicts, one row per vehicle that is not quiet, then what was read, and remarks on the run as
+/// a whole. Fits `width` columns.
 #[must_use]
 pub fn terminal_table(
     findings: &[VehicleFinding],
     tally: &Tally,
+    remarks: &[String],
     width: usize,
     colour: bool,
 ) -> String {
@@ -54,6 +56,19 @@ pub fn terminal_table(
         push_line(&mut out, "no vehicle was found in the inputs", width);
     }
     push_intake(&mut out, tally, width, colour);
+    if !remarks.is_empty() {
+        out.push('\n');
+    }
+    for remark in remarks.iter().take(MOST_LISTED) {
+        push_line(&mut out, &format!("note: {}", shown(remark, 600)), width);
+    }
+    if remarks.len() > MOST_LISTED {
+        push_line(
+            &mut out,
+            &format!("and {} more notes in the report", remarks.len() - MOST_LISTED),
+            width,
+        );
+    }
     out
 }
 

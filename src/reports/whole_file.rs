@@ -2,13 +2,15 @@
 //!
 //! All contents go to temporary files in the target folder first; only when every one of them is
 //! on disk are they renamed. A failure before that leaves every older file as it was; a rename that
-//! fails half-way leaves each file either old or new, never mixed. Temporary files never stay.
+//! fails half-way leaves each file either old or new, never mixed. Temporary files never stay, and an
+//! interrupt waits until the last file bears its name.
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use crate::reports::ReportError;
+use crate::vocabulary::Finishing;
 
 /// A file to be written: its plain name and its bytes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,6 +37,7 @@ pub fn write_whole(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf>, Re
     if let Some(bad) = outputs.iter().find(|o| !is_plain(&o.name)) {
         return Err(ReportError::Name { name: bad.name.clone() });
     }
+    let _finishing = Finishing::begin();
     fs::create_dir_all(folder)
         .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
     let mut staged = Staged(Vec::with_capacity(outputs.len()));
@@ -53,6 +56,51 @@ pub fn write_whole(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf>, Re
             return Err(ReportError::Write { file: target.clone(), source });
         }
         written.push(staged.0.remove(0).1);
+    }
+    Ok(written)
+}
+
+/// Writes each output that is not there yet, and leaves what is there as it is: paths in the same order, and
+/// whether each was written. Names may lie in folders; `folders` are made too.
+///
+/// # Errors
+/// A name that leads elsewhere, or a folder or file that cannot be written.
+pub fn write_new(
+    folder: &Path,
+    folders: &[&str],
+    outputs: &[Output],
+) -> Result<Vec<(PathBuf, bool)>, ReportError> {
+    let names = outputs.iter().map(|o| o.name.as_str()).chain(folders.iter().copied());
+    if let Some(bad) = names.into_iter().find(|name| !name.split('/').all(is_plain)) {
+        return Err(ReportError::Name { name: bad.to_owned() });
+    }
+    let _finishing = Finishing::begin();
+    let made = |folder: &Path| {
+        fs::create_dir_all(folder)
+            .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })
+    };
+    made(folder)?;
+    for inner in folders {
+        made(&folder.join(inner))?;
+    }
+    let mut written = Vec::with_capacity(outputs.len());
+    for output in outputs {
+        let target = folder.join(&output.name);
+        target.parent().map_or(Ok(()), made)?;
+        let failed = |source| ReportError::Write { file: target.clone(), source };
+        let new = match OpenOptions::new().write(true).create_new(true).open(&target) {
+            Ok(file) => {
+                if let Err(source) = fill(file, &output.bytes) {
+                    // It is ours, and not whole: whether it goes or not, the fault is told.
+                    let _ = fs::remove_file(&target);
+                    return Err(failed(source));
+                }
+                true
+            }
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => false,
+            Err(source) => return Err(failed(source)),
+        };
+        written.push((target, new));
     }
     Ok(written)
 }

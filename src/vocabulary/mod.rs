@@ -3,6 +3,7 @@
 //! In: nothing. Out: the names, times, identifiers, places and suspects that all
 //! other folders speak in. Nothing here opens a file, parses a format or computes a statistic.
 
+mod finishing;
 mod identifier;
 mod instant;
 mod network;
@@ -10,6 +11,7 @@ mod place;
 mod suspect;
 mod trouble_code;
 
+pub use finishing::{Finishing, NoneUnderWay, none_under_way};
 pub use identifier::Identifier;
 pub use instant::{Instant, NANOS_PER_SECOND, seconds};
 pub use network::{Branch, Bus, Network, Node, Sent};

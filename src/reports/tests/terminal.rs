@@ -6,7 +6,7 @@ use crate::reports::{plan_text, terminal_table};
 
 #[test]
 fn fits_eighty_columns() {
-    let text = terminal_table(&fixture::fleet(), &fixture::tally(), 80, false);
+    let text = terminal_table(&fixture::fleet(), &fixture::tally(), &[], 80, false);
     for line in text.lines() {
         assert!(line.chars().count() <= 80, "{} columns: {line}", line.chars().count());
     }
@@ -21,7 +21,7 @@ fn fits_eighty_columns() {
 
 #[test]
 fn no_escape_sequence_comes_from_an_input() {
-    let text = terminal_table(&fixture::fleet(), &fixture::tally(), 80, false);
+    let text = terminal_table(&fixture::fleet(), &fixture::tally(), &[], 80, false);
     assert!(text.chars().all(|c| c == '\n' || !c.is_control()));
     assert!(!text.contains('\u{202e}'));
 }
@@ -47,7 +47,7 @@ fn a_plan_fits_and_cannot_be_steered() {
 
 #[test]
 fn empty_findings_say_so() {
-    let text = terminal_table(&[], &Tally::default(), 80, false);
+    let text = terminal_table(&[], &Tally::default(), &[], 80, false);
     assert!(text.contains("no vehicle was found"));
     assert!(text.contains("rejected: nothing"));
 }
