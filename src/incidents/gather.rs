@@ -125,8 +125,17 @@ fn fitted(facts: &VehicleFacts<'_>, names: &BTreeMap<String, String>) -> Vec<Str
             there.insert(names.get(&row.node).unwrap_or(&row.node).clone());
         }
     }
-    there.extend(facts.answers.iter().filter(|a| a.answered).map(|a| a.node.clone()));
-    there.extend(facts.codes.iter().map(|c| c.reporter.clone()));
+    // Who answers a tester in a log under a name that only its identifier gives is, where nodes are described, one of
+    // these under another name: it must not stand beside them as a node of which nothing else is ever seen.
+    let named = |node: &str| {
+        facts.network.is_none_or(|n| n.nodes.iter().any(|described| described.name == node))
+    };
+    let in_log = |place: &Place| facts.logs.iter().any(|(name, _)| *name == place.file);
+    let own = |node: &str, place: &Place| !in_log(place) || named(node);
+    let answers = facts.answers.iter().filter(|a| a.answered && own(&a.node, &a.place));
+    there.extend(answers.map(|a| a.node.clone()));
+    let reporters = facts.codes.iter().filter(|c| own(&c.reporter, &c.place));
+    there.extend(reporters.map(|c| c.reporter.clone()));
     // Accused by others and not described as absent: somebody once heard it.
     there.extend(facts.codes.iter().filter_map(|c| c.accused.clone()));
     let asked: BTreeSet<&str> = facts.answers.iter().map(|a| a.node.as_str()).collect();
@@ -214,7 +223,7 @@ fn place_reports(
         let count = repeated.count();
         if count > 0 {
             out.unplaced.push((
-                format!("{count} code(s) unchanged since an earlier report: nothing new"),
+                format!("{count} code(s) with nothing new since an earlier report"),
                 report.place.clone(),
             ));
         }

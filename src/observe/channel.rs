@@ -26,6 +26,8 @@ const SLOTS: usize = 16 * 1024;
 const RUN_JOINS: i64 = 1_000_000_000;
 const MOST_RUNS: usize = 4096;
 const NONE: u16 = u16::MAX;
+/// A failed frame that is sent again is on the wire within this (nanoseconds): its own length at 125 kbit/s.
+const RETRY: i64 = 1_500_000;
 
 /// Frames of identifiers past the bound.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -60,6 +62,8 @@ pub(super) struct Channel {
     pub moments: Moments,
     /// Frames with the error state indicator: how many, first, last, line of the first.
     pub passives: BTreeMap<Identifier, (u64, Instant, Instant, u64)>,
+    /// Error frames since the last frame, each right after the one before, and when the last stood.
+    failing: (u32, Instant),
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -91,6 +95,7 @@ impl Channel {
             steps: StepWatch::default(),
             moments: Moments::default(),
             passives: BTreeMap::new(),
+            failing: (0, begin),
             watch: SurgeWatch::new(begin),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -128,6 +133,9 @@ impl Channel {
         self.bits += u64::from(frame_timing::bits_without_stuffing(extended, frame.length));
         let place =
             if extended { self.place(frame.id) } else { self.base[frame.id.0 as usize & 0x7FF] };
+        if self.failing.0 > 0 {
+            self.passed(place, time);
+        }
         match self.trackers.get_mut(usize::from(place)) {
             Some(tracker) => {
                 if tracker.bears {
@@ -251,8 +259,23 @@ impl Channel {
         }
     }
 
+    /// A frame passes after failed ones.
+    #[cold]
+    fn passed(&mut self, place: u16, time: Instant) {
+        let (failed, last) = std::mem::replace(&mut self.failing, (0, time));
+        if place != NONE
+            && time.0 - last.0 <= RETRY
+            && let Some(run) = self.error_runs.last_mut()
+        {
+            run.passed(place, failed);
+        }
+    }
+
     fn error_frame(&mut self, frame: &Frame, time: Instant) {
         self.error_frames += 1;
+        let (failed, last) = self.failing;
+        let again = failed > 0 && time.0 - last.0 <= RETRY;
+        self.failing = (if again { failed.saturating_add(1) } else { 1 }, time);
         self.moments.error(time, &self.trackers);
         let full = self.error_runs.len() >= MOST_RUNS;
         match self.error_runs.last_mut() {

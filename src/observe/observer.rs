@@ -348,16 +348,13 @@ impl<'a> Bus<'a> {
 
     /// Counts, node by node, the cyclic frames that a disturbance cost.
     fn losses(&self, span: &Span, sign: &Sign, facts: &mut LogFacts) {
+        let runs = &self.channel.error_runs;
         for (node, places) in &self.nodes {
-            let (mut expected, mut missing) = (0.0, 0.0);
-            for (tracker, period) in self.members(places) {
-                if silences::frames_in(tracker, span) == 0 {
-                    continue;
-                }
-                let (due, lost) = losses::of(tracker, period, sign.begin, sign.end);
-                expected += due;
-                missing += lost;
-            }
+            let heard = |(t, _): &(&Tracker, &Period)| silences::frames_in(t, span) > 0;
+            let members: Vec<_> = self.members(places).into_iter().filter(heard).collect();
+            let each = members.iter().map(|(t, p)| losses::of(t, p, sign.begin, sign.end));
+            let (expected, missing) =
+                each.fold((0.0, 0.0), |sum, own| (sum.0 + own.0, sum.1 + own.1));
             if expected >= 1.0 {
                 facts.losses.push(LossRow {
                     bus: self.name.clone(),
@@ -366,6 +363,7 @@ impl<'a> Bus<'a> {
                     node: node.clone(),
                     expected,
                     missing: missing.min(expected),
+                    failed: losses::failed(&members, runs, sign.begin, sign.end),
                 });
             }
         }

@@ -17,7 +17,13 @@ pub(super) struct ErrorRun {
     pub line: u64,
     /// Messages by what their detail depends on; at most [`MOST_DETAILS`] of them.
     pub details: Vec<(u64, u64)>,
+    /// Identifiers, by place of first appearance, whose frame was the first to pass after failed ones, and how many
+    /// error frames stood before all of these; at most [`MOST_RETRIED`] of them.
+    pub retried: Vec<(u16, u32)>,
 }
+
+/// Identifiers kept of one run.
+const MOST_RETRIED: usize = 512;
 
 /// Different details kept of one run; further ones are counted in `frames` only.
 const MOST_DETAILS: usize = 64;
@@ -32,6 +38,18 @@ impl ErrorRun {
             wire_fault: error_frames::wire_fault(frame.id.0, frame.data),
             line: frame.line,
             details: vec![(error_details::kept_bits(frame.id.0, frame.data), 1)],
+            retried: Vec::new(),
+        }
+    }
+
+    /// A frame passed right after so many error frames: a failed frame is sent again at once, unless a stronger one
+    /// is waiting.
+    pub(super) fn passed(&mut self, place: u16, failed: u32) {
+        let known = self.retried.iter().position(|(kept, _)| *kept == place);
+        if let Some((_, count)) = known.and_then(|n| self.retried.get_mut(n)) {
+            *count = count.saturating_add(failed);
+        } else if self.retried.len() < MOST_RETRIED {
+            self.retried.push((place, failed));
         }
     }
 
