@@ -37,3 +37,9 @@ mod browser;
 
 /// Rehearsals as a whole.
 mod rehearse;
+
+/// What takes too long for every run: ignored, and run by `.ci/run` in a step of its own.
+mod slow;
+
+/// What became of repairs, and of modules taken off for a while.
+mod repair_states;

@@ -249,6 +249,7 @@ fn weigh(
                 reports: &input.reports,
                 codes: &input.codes,
                 answers: &weighed,
+                notes: &input.notes,
             })
         })
         .collect();
@@ -284,7 +285,7 @@ fn weigh(
                 tests: &tests,
                 listening: listening.get(&family(sources, vehicle)).unwrap_or(&none),
             });
-            let trials = trials(&finding.exposures, &finding.incidents, &input.reports);
+            let trials = trials(&finding.exposures, &finding.incidents);
             let ahead = Ahead {
                 forecast: sources.forecast.as_ref().unwrap_or(&no_forecast),
                 given: sources.forecast.is_some(),

@@ -29,7 +29,7 @@ pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
 pub use csv_tables::fleet_table;
 pub use error::ReportError;
 pub use heading::{Formats, Heading, View};
-pub use outlooks::{fleet_conditions, plan_text};
+pub use outlooks::{fleet_conditions, fleet_time_since_start, plan_json, plan_text};
 pub use terminal::terminal_table;
 pub use whole_file::{Output, write_whole};
 
