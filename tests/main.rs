@@ -43,3 +43,8 @@ mod documents;
 
 /// An interrupt leaves nothing half-written.
 mod interrupt;
+/// What takes too long for every run: ignored, and run by `.ci/run` in a step of its own.
+mod slow;
+
+/// What became of repairs, and of modules taken off for a while.
+mod repair_states;

@@ -296,6 +296,12 @@ pub const EXPOSURES: Table = Table {
             "",
             "rain in the hours before, or air close to its dew point; empty: not known",
         ),
+        may(
+            "washed",
+            Flag,
+            "",
+            "a wash noted in the 12 hours before; empty: washes are not noted on both sides of it",
+        ),
         may("soak_s", Number, "s", "since the end of the start before; empty: not known"),
         may(
             "first_of_day",
@@ -306,6 +312,7 @@ pub const EXPOSURES: Table = Table {
         may("supply_v", Number, "V", "lowest supply voltage; empty: not known"),
         may("supply_source", Word, "", "`log`, `report` or `weather`"),
         may("supply_age_s", Number, "s", "start less time of the value; negative: it is younger"),
+        may("odometer_km", Number, "km", "by the readings around the start; empty: not known"),
         PLACE,
     ],
 };

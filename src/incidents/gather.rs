@@ -11,10 +11,11 @@ use super::overlaps;
 use super::placing::{self, By, Home};
 use super::start::Start;
 use super::starts;
+use super::taken_off::TakenOff;
 use super::trouble;
 use super::unnamed;
 use crate::observe::{AnswerRow, BusEventKind, CodeKind, CodeRow, LogFacts, UNNAMED};
-use crate::read::ScanReport;
+use crate::read::{ScanReport, ServiceNote};
 use crate::vocabulary::{Network, Place};
 
 /// Events of one log that are told by name.
@@ -35,6 +36,8 @@ pub struct VehicleFacts<'a> {
     pub codes: &'a [CodeRow],
     /// Who replied, by report.
     pub answers: &'a [AnswerRow],
+    /// What was done to it, by time.
+    pub notes: &'a [ServiceNote],
 }
 
 /// What a vehicle's facts amount to.
@@ -70,12 +73,18 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
             log.silences.retain(|s| fitted.contains(names.get(&s.node).unwrap_or(&s.node)));
         }
     }
-    let trouble = trouble::find(&logs, &names);
     let mut out =
         Gathered { starts: starts::of_logs(&logs), unnamed, fitted, ..Gathered::default() };
     remarks(&logs, &mut out);
     out.remarks.extend(overlaps);
+    let off = TakenOff::of(facts.notes, facts.network, facts.logs, &names);
+    off.excuse_silences(&mut logs, &names, &mut out.remarks);
+    let trouble = trouble::find(&logs, &names);
+    // Judged before any code is left out: a code set by a disconnection is old news afterwards.
     let fresh = freshness::judge(facts.codes, facts.answers);
+    let (codes, fresh, answers) =
+        off.testimony(facts.codes, &fresh, facts.answers, facts.reports, &mut out.remarks);
+    let facts = &VehicleFacts { codes: &codes, answers: &answers, ..*facts };
     place_reports(facts, &trouble, &fresh, &mut out);
     out.incidents = attach::incidents(facts, &logs, &names, &trouble, &fresh, &out);
     lone_answers(facts, &mut out);

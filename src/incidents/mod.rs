@@ -15,6 +15,7 @@ mod placing;
 mod placing_tests;
 mod start;
 mod starts;
+mod taken_off;
 mod trouble;
 mod unnamed;
 

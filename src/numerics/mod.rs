@@ -11,6 +11,7 @@ pub mod beta_binomial;
 pub mod binomial;
 pub mod centre;
 pub mod circular;
+pub mod clustered;
 pub mod clusters;
 pub mod cusum;
 pub mod exact;
@@ -31,8 +32,14 @@ pub mod table;
 pub mod waiting;
 
 #[cfg(test)]
+mod firth_tests;
+#[cfg(test)]
 pub(crate) mod lcg;
+#[cfg(test)]
+mod slow;
 #[cfg(test)]
 mod survival_tests;
 #[cfg(test)]
 mod tolerances;
+#[cfg(test)]
+mod worked_examples;

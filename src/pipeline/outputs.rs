@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::plan::{Format, Plan, View};
 use super::run::{Outcome, RunError, VehicleInput};
-use crate::conditions::{Exposure, Sourced, fleet_risks, trials};
+use crate::conditions::{Exposure, Sourced, fleet_courses, fleet_risks, trials};
 use crate::facts::{
     ExposureRow, FactsError, IncidentRow, Places, Row, VehicleTally, fleet_tally, for_engines,
     rows_table, to_parquet, to_polars, vehicles_table,
@@ -15,8 +15,8 @@ use crate::observe::LogFacts;
 use crate::read::Tally;
 use crate::read::finding::plainly;
 use crate::reports::{
-    self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table, write_reports,
-    write_whole,
+    self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table,
+    fleet_time_since_start, write_reports, write_whole,
 };
 use crate::suspects::VehicleFinding;
 
@@ -78,10 +78,10 @@ pub(super) fn write(
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
         let table = fleet_table(&tally).map_err(failed)?;
-        let trials: Vec<_> =
-            findings.iter().map(|f| trials(&f.exposures, &f.incidents, &[])).collect();
+        let trials: Vec<_> = findings.iter().map(|f| trials(&f.exposures, &f.incidents)).collect();
         let conditions = fleet_conditions(&fleet_risks(&trials)).map_err(failed)?;
-        written.extend(write_whole(&folder, &[table, conditions]).map_err(failed)?);
+        let courses = fleet_time_since_start(&fleet_courses(&trials)).map_err(failed)?;
+        written.extend(write_whole(&folder, &[table, conditions, courses]).map_err(failed)?);
     }
     Ok(written)
 }
@@ -154,9 +154,11 @@ fn exposure_row(e: &Exposure) -> ExposureRow {
         dew_spread_k: e.dew_spread_k,
         rain_12h_mm: e.rain_12h_mm,
         wet: e.wet,
+        washed: e.washed,
         soak_s: e.soak_s,
         first_of_day: e.first_of_day,
         supply_v: sourced(&e.supply_v),
+        odometer_km: e.odometer_km,
         place: e.place.clone(),
     }
 }

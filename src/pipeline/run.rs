@@ -250,6 +250,7 @@ fn weigh(
                 reports: &input.reports,
                 codes: &input.codes,
                 answers: &weighed,
+                notes: &input.notes,
             })
         })
         .collect();
@@ -295,7 +296,7 @@ fn weigh(
                     reports: input.reports.len(),
                 },
             ));
-            let trials = trials(&finding.exposures, &finding.incidents, &input.reports);
+            let trials = trials(&finding.exposures, &finding.incidents);
             let ahead = Ahead {
                 forecast: sources.forecast.as_ref().unwrap_or(&no_forecast),
                 given: sources.forecast.is_some(),

@@ -11,6 +11,8 @@ mod held;
 mod outlook;
 
 #[cfg(test)]
+mod slow;
+#[cfg(test)]
 mod tests;
 
 pub use after_part::{AfterPart, AfterTable};

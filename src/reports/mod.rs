@@ -36,7 +36,7 @@ pub use dictionary::{Defined, Meaning, columns_page, table_page, tables as defin
 pub use error::ReportError;
 pub use for_scripts::{check_json, run_json};
 pub use heading::{Formats, Heading, View};
-pub use outlooks::{fleet_conditions, plan_text};
+pub use outlooks::{fleet_conditions, fleet_time_since_start, plan_json, plan_text};
 pub use schemas::{DIALECT, NamedSchema, output_schemas};
 pub use terminal::terminal_table;
 pub use whole_file::{Output, write_new, write_whole};

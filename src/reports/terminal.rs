@@ -183,8 +183,19 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
 /// Adds text, broken into lines that fit; spaces before it are kept and follow-on lines are set in.
 pub(super) fn push_line(out: &mut String, text: &str, width: usize) {
     let words = text.trim_start_matches(' ');
-    let mut margin = " ".repeat(text.len() - words.len());
-    let width = width - margin.len() - 2;
+    let margin = " ".repeat(text.len() - words.len());
+    let follow = format!("{margin}  ");
+    push_broken(out, &margin, &follow, words, width);
+}
+
+/// Adds text after a label, which is not broken; follow-on lines stand under the text.
+pub(super) fn push_hanging(out: &mut String, label: &str, text: &str, width: usize) {
+    let follow = " ".repeat(label.chars().count());
+    push_broken(out, label, &follow, text, width);
+}
+
+fn push_broken(out: &mut String, first: &str, follow: &str, words: &str, width: usize) {
+    let width = width.saturating_sub(follow.chars().count()).max(1);
     let mut table = Table::new();
     table.load_style(comfy_table::presets::NOTHING);
     table.set_content_arrangement(ContentArrangement::Dynamic);
@@ -194,11 +205,8 @@ pub(super) fn push_line(out: &mut String, text: &str, width: usize) {
         column.set_padding((0, 0));
     }
     for (i, line) in table.lines().enumerate() {
-        if i == 1 {
-            margin.push_str("  ");
-        }
-        out.push_str(&margin);
-        out.push_str(line.trim_end());
+        let margin = if i == 0 { first } else { follow };
+        out.push_str(format!("{margin}{line}").trim_end());
         out.push('\n');
     }
 }

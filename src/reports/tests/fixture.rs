@@ -88,9 +88,13 @@ fn exposures(vehicle: &str, hit: impl Fn(usize) -> bool) -> Vec<Exposure> {
                 dew_spread_k: Some(1.2),
                 rain_12h_mm: Some(0.4),
                 wet: if known { Some(i % 3 == 0 || hit(i)) } else { None },
+                washed: None,
                 soak_s: Some(39_000.0),
                 first_of_day: Some(i % 2 == 0),
                 supply_v: sourced(12.1, "log"),
+                low_supply: Some(false),
+                odometer_km: Some(61_000.0 + i as f64 * 9.5),
+                late: Some(i > 20),
                 place: place(&format!("bus/{vehicle}/{i:03}.log"), 1),
             }
         })
@@ -341,7 +345,7 @@ pub(super) fn outlooks(findings: &[VehicleFinding]) -> Vec<Outlook> {
             };
             outlook(&repairs::Case {
                 finding,
-                trials: &trials(&finding.exposures, &finding.incidents, &[]),
+                trials: &trials(&finding.exposures, &finding.incidents),
                 notes: &[
                     note(14, ServiceAction::Disconnect),
                     note(18, ServiceAction::Reconnect),
