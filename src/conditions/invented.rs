@@ -67,7 +67,8 @@ pub(crate) fn starts(rows: &[Invented]) -> (Vec<Exposure>, Vec<Incident>) {
     (exposures, incidents)
 }
 
-fn incident(start: Instant, seconds: f64) -> Incident {
+/// An incident so many seconds after a start.
+pub(crate) fn incident(start: Instant, seconds: f64) -> Incident {
     Incident {
         start,
         begin: start.plus_seconds(seconds),

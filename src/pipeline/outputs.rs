@@ -16,7 +16,7 @@ use crate::read::Tally;
 use crate::read::finding::plainly;
 use crate::reports::{
     self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table,
-    fleet_time_since_start, write_reports, write_whole,
+    fleet_time_since_start, render_reports, write_folder,
 };
 use crate::suspects::VehicleFinding;
 
@@ -39,7 +39,7 @@ pub(super) fn write(
     outcome: &Outcome,
     vehicles: &BTreeMap<String, VehicleInput>,
 ) -> Result<Vec<PathBuf>, RunError> {
-    let Outcome { findings, outlooks, closer, tally, remarks, .. } = outcome;
+    let Outcome { findings, outlooks, closer, week, tally, remarks, .. } = outcome;
     let has = |format: Format| plan.output.formats.contains(&format);
     let heading = Heading {
         title: plan.title.clone(),
@@ -73,17 +73,17 @@ pub(super) fn write(
     };
     let folder = folder(plan);
     let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
-    let told = Told { findings, outlooks, closer, tally };
-    let mut written = write_reports(&folder, &heading, formats, &told, &tables).map_err(failed)?;
+    let told = Told { findings, outlooks, closer, week: week.as_ref(), tally };
+    let mut outputs = render_reports(&heading, formats, &told, &tables).map_err(failed)?;
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
-        let table = fleet_table(&tally).map_err(failed)?;
+        let table = fleet_table(&tally, week.as_ref()).map_err(failed)?;
         let trials: Vec<_> = findings.iter().map(|f| trials(&f.exposures, &f.incidents)).collect();
         let conditions = fleet_conditions(&fleet_risks(&trials)).map_err(failed)?;
         let courses = fleet_time_since_start(&fleet_courses(&trials)).map_err(failed)?;
-        written.extend(write_whole(&folder, &[table, conditions, courses]).map_err(failed)?);
+        outputs.extend([table, conditions, courses]);
     }
-    Ok(written)
+    write_folder(&folder, &heading, &outputs).map_err(failed)
 }
 
 /// Starts, judged starts and starts with an incident of every vehicle.

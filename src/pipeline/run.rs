@@ -12,8 +12,9 @@ use super::outputs;
 use super::plan::{Format, Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
+use super::week;
 use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
-use crate::facts::FactsStore;
+use crate::facts::{FactsStore, KnownFiles};
 use crate::incidents::{Gathered, VehicleFacts, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
 use crate::read::frames::LogTables;
@@ -22,6 +23,7 @@ use crate::repairs::{self, AfterTable, Outlook, outlook};
 use crate::reports::Closer;
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
 use crate::vocabulary::Reject;
+use crate::weeks::FleetWeek;
 
 /// What was asked on the command line.
 #[derive(Debug, Clone, Copy, Default)]
@@ -41,6 +43,8 @@ pub struct Outcome {
     pub outlooks: Vec<Outlook>,
     /// The closer look at drawn incidents, by vehicle; empty when no page is written.
     pub closer: BTreeMap<String, Vec<Closer>>,
+    /// The week, in the view of a fleet.
+    pub week: Option<FleetWeek>,
     /// What was read, skipped, rejected.
     pub tally: Tally,
     /// The files written, the main report first.
@@ -91,11 +95,16 @@ fn analyse(
     progress: &dyn Progress,
     keep: bool,
 ) -> Result<(Outcome, BTreeMap<String, VehicleInput>), RunError> {
-    let mut sources = sources::read(plan);
+    let facts = outputs::folder(plan).join("facts");
+    let tables = LogTables { choices: plan.columns_of("bus_logs"), zone: plan.timezone };
+    let known = match settings.fresh {
+        true => KnownFiles::default(),
+        false => KnownFiles::read(&facts, &logs::depends_on(&tables)),
+    };
+    let mut sources = sources::read(plan, &known);
     if sources.logs.is_empty() && sources.reports.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources) });
     }
-    let facts = outputs::folder(plan).join("facts");
     let store = match !sources.logs.is_empty() && (keep || facts.is_dir()) {
         true => Some(FactsStore::open(&facts).map_err(|e| RunError::Store(e.chain()))?),
         false => None,
@@ -103,7 +112,6 @@ fn analyse(
     let mut tally = std::mem::take(&mut sources.tally);
     let mut remarks = std::mem::take(&mut sources.remarks);
     let only_vehicle = only_vehicle(plan, &sources);
-    let tables = LogTables { choices: plan.columns_of("bus_logs"), zone: plan.timezone };
     let watching = Watching {
         sources: &sources,
         tables: &tables,
@@ -113,7 +121,7 @@ fn analyse(
         fresh: settings.fresh,
         progress,
     };
-    let logs = logs::all(&watching, &mut tally, &mut remarks);
+    let (logs, notes) = logs::all(&watching, &mut tally, &mut remarks);
     let mut vehicles = vehicles(plan, &sources, logs, &mut tally);
     for vehicle in vehicles.keys().filter(|v| sources.network_of(v).is_none()) {
         if !sources.networks.is_empty() {
@@ -124,20 +132,22 @@ fn analyse(
             ));
         }
     }
+    let earlier = week::earlier(plan, &sources, &vehicles);
     let (findings, outlooks) = weigh(plan, &sources, &mut vehicles);
+    let week = earlier.map(|e| week::review_of(plan, &sources, &notes, e, (&findings, &outlooks)));
     outputs::settle(&mut tally);
     let closer = match keep && plan.output.formats.contains(&Format::Html) {
         true => look_closer(&sources, &tables, &findings, &vehicles),
         false => BTreeMap::new(),
     };
-    let outcome = Outcome { findings, outlooks, closer, tally, written: Vec::new(), remarks };
+    let outcome = Outcome { findings, outlooks, closer, week, tally, written: Vec::new(), remarks };
     Ok((outcome, vehicles))
 }
 
 /// What would be read, as what, and what is wrong with it: lines for a person, and the tally.
 #[must_use]
 pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
-    let mut sources = sources::read(plan);
+    let mut sources = sources::read(plan, &KnownFiles::default());
     let mut remarks = std::mem::take(&mut sources.remarks);
     for row in &sources.vehicles {
         if let Some(network) = row.network.as_ref().filter(|n| !sources.networks.contains_key(*n)) {
@@ -226,7 +236,7 @@ fn vehicles(
 }
 
 /// Facts to findings: gathered first, since who listens to whom is learned over all vehicles.
-fn weigh(
+pub(super) fn weigh(
     plan: &Plan,
     sources: &Sources,
     vehicles: &mut BTreeMap<String, VehicleInput>,

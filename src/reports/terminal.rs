@@ -142,15 +142,25 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
     push_line(
         out,
         &format!(
-            "read: {} ({} of them from kept facts), {} frames, {}, {} table rows",
+            "read: {} ({} of them from kept facts, {} unopened), {} frames, {}, {} table rows",
             count(usize::try_from(tally.bus_logs).unwrap_or(usize::MAX), "bus log"),
             tally.logs_reused,
+            tally.logs_unopened,
             grouped(tally.frames),
             count(usize::try_from(tally.scan_reports).unwrap_or(usize::MAX), "scan report"),
             grouped(tally.table_rows),
         ),
         width,
     );
+    let (kept, cleared) = tally.facts_unused;
+    if kept + cleared > 0 {
+        let line = format!(
+            "kept facts without a log in this run: {} (cleared away when unused for five weeks: {})",
+            grouped(kept),
+            grouped(cleared)
+        );
+        push_line(out, &line, width);
+    }
     if tally.outside_period > 0 {
         push_line(
             out,

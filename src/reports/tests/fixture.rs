@@ -21,7 +21,7 @@ const BEGIN: Instant = Instant(1_767_591_000_000_000_000);
 pub(super) const HOSTILE: &str =
     "=../<script>alert(\"x\")</script>'\u{202e}&{{ 7*7 }}\u{1b}[31m\u{0}\n,\"";
 
-pub(super) fn heading(view: View) -> Heading {
+pub(in crate::reports) fn heading(view: View) -> Heading {
     Heading {
         title: "Weekly network review".to_owned(),
         view,
@@ -364,6 +364,8 @@ pub(super) fn tally() -> Tally {
     Tally {
         bus_logs: 612,
         logs_reused: 400,
+        logs_unopened: 0,
+        facts_unused: (0, 0),
         frames: 4_310_000,
         scan_reports: 37,
         table_rows: 2204,
