@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use buswitness::rehearse::{load_log, rehearse};
+use buswitness::rehearse::{big_fleet, load_log, rehearse};
+
+use crate::program::{done, items, json, number};
 
 const FLEET: &str = r#"
 title = "Random fleet for tests"
@@ -250,4 +252,30 @@ fn pace_of_large_rehearsals() {
         }
         println!("{kinds:?}");
     }
+}
+
+/// The tables of a large fleet are the ones that the pipeline reads; the same seed gives the same bytes.
+#[test]
+fn a_large_fleet_reads_back_whole() {
+    let folder = tempfile::tempdir().expect("folder");
+    let failed = big_fleet(5, 1_200, folder.path()).expect("the fleet is written");
+    assert!((15..=120).contains(&failed), "{failed} of some 13,000 modules");
+    // Two parts; a refused table or row fails a strict run.
+    done(folder.path(), &["run", "--quiet", "--strict", "batches.toml"]);
+    let out = folder.path().join("out-batches");
+    let culprits = json(&out.join("culprits.json"));
+    let vehicles = items(&culprits, "vehicles");
+    assert_eq!(vehicles.len(), 1_200);
+    assert!(vehicles.iter().all(|v| v["no_data"] == false || number(v, "starts") < 1.0));
+    let batches = json(&out.join("batches.json"));
+    let found: f64 = items(&batches, "nodes").iter().map(|n| number(n, "failures")).sum();
+    let truth = json(&folder.path().join("truth.json"));
+    let truth = number(&truth, "failed_modules");
+    // Seen by their symptoms alone, counted by probability.
+    assert!((0.5 * truth..=1.6 * truth).contains(&found), "{found} found, {truth} true");
+    let again = tempfile::tempdir().expect("folder");
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("pool");
+    pool.install(|| big_fleet(5, 1_200, again.path())).expect("the fleet is written");
+    let facts = |folder: &Path| files(&folder.join("facts"));
+    assert!(facts(folder.path()) == facts(again.path()), "the same seed gave other bytes");
 }

@@ -133,7 +133,7 @@ pub(super) struct Columns {
 #[derive(Debug, Args)]
 pub(super) struct Rehearse {
     /// Scenario file (TOML); with --load its seed is taken from --seed
-    #[arg(required_unless_present_any = ["load", "calibrate"])]
+    #[arg(required_unless_present_any = ["load", "calibrate", "fleet"])]
     pub scenario: Option<PathBuf>,
     /// Folder (or, with --load, file) to write
     #[arg(long, value_name = "PATH")]
@@ -144,7 +144,10 @@ pub(super) struct Rehearse {
     /// Rank so many rehearsed vehicles of each profile and write how right the ranking is
     #[arg(long, value_name = "VEHICLES", conflicts_with_all = ["scenario", "load"])]
     pub calibrate: Option<u32>,
-    /// Seed of the load or of the calibration
+    /// Write the facts of so many vehicles over two years instead: a load for the batch view
+    #[arg(long, value_name = "VEHICLES", conflicts_with_all = ["scenario", "load", "calibrate"])]
+    pub fleet: Option<u32>,
+    /// Seed of the load, of the calibration or of the fleet
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
 }

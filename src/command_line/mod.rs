@@ -24,8 +24,10 @@ use crate::pipeline::{Progress, Quiet, Settings, check, look, run};
 use crate::read::Account;
 use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
-use crate::rehearse::{load_log, rehearse};
-use crate::reports::{check_json, check_text, plan_json, plan_text, run_json, terminal_table};
+use crate::rehearse::{big_fleet, load_log, rehearse};
+use crate::reports::{
+    batch_lines, check_json, check_text, plan_json, plan_text, run_json, terminal_table,
+};
 
 use flags::{Command, Flags};
 
@@ -106,6 +108,9 @@ fn run_command(asked: &flags::Run) -> Result<u8, String> {
         let (findings, tally) = (&outcome.findings, &outcome.tally);
         say(&run_json(findings, tally, &outcome.written, &outcome.remarks));
     } else if !asked.quiet {
+        if let Some(view) = &outcome.batches {
+            say(&batch_lines(view, WIDTH));
+        }
         let (findings, tally) = (&outcome.findings, &outcome.tally);
         say(&terminal_table(findings, tally, &outcome.remarks, WIDTH, in_colour()));
         if let Some(report) = outcome.written.first() {
@@ -162,6 +167,15 @@ fn rehearse_command(asked: &flags::Rehearse) -> Result<u8, String> {
     }
     if let Some(vehicles) = asked.calibrate {
         return calibrate::command(vehicles, asked.seed, &asked.out);
+    }
+    if let Some(vehicles) = asked.fleet {
+        let failed = big_fleet(asked.seed, vehicles, &asked.out)
+            .map_err(|e| format!("{:#}", anyhow::Error::from(e)))?;
+        say(&format!(
+            "fleet of {vehicles} vehicles, {failed} failed modules: {}",
+            asked.out.display()
+        ));
+        return Ok(exit_codes::DONE);
     }
     let Some(path) = &asked.scenario else { return Err("no scenario given".to_owned()) };
     let name: Arc<str> = path.display().to_string().into();

@@ -179,6 +179,11 @@ impl Cells<'_, TimestampNanosecondArray> {
     pub(super) fn at(&self, row: usize) -> Instant {
         Instant(self.0.value(row))
     }
+
+    /// The time of a row, if it has one.
+    pub(super) fn maybe(&self, row: usize) -> Option<Instant> {
+        self.0.is_valid(row).then(|| self.at(row))
+    }
 }
 
 impl Cells<'_, Float64Array> {

@@ -10,6 +10,7 @@
 pub mod beta_binomial;
 pub mod binomial;
 pub mod centre;
+pub mod change_point;
 pub mod circular;
 pub mod clustered;
 pub mod clusters;
@@ -20,16 +21,21 @@ pub mod information;
 pub mod lines;
 pub mod logs;
 pub mod max_selected;
+pub mod multiple;
 pub mod proportion;
 pub mod rate;
 pub mod ratio;
 pub mod scoring;
 pub mod sequential;
+pub mod shrinkage;
+mod simplex;
 pub mod smooth;
+pub mod soft_counts;
 pub mod strata;
 pub mod survival;
 pub mod table;
 pub mod waiting;
+pub mod weibull;
 
 #[cfg(test)]
 mod firth_tests;

@@ -33,7 +33,7 @@ const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-
 const CLOCK: &str = "slopes in parts per million from times of sixty seconds";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 80] = [
+const TABLE: [Row; 92] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -124,6 +124,23 @@ const TABLE: [Row; 80] = [
     row("survival::kaplan_meier", 1e-12, "a product of fractions", "Kaplan & Meier 1958"),
     row("survival::log_rank", 1e-11, "a short sum of fractions", "Mantel 1966"),
     row("survival::stratified_log_rank", 1e-11, "a short sum of fractions", "Mantel 1966"),
+    row("change_point::single_change", 1e-9, SUMS, "Raftery & Akman 1986"),
+    row("multiple::benjamini_hochberg", 1e-12, ROUND, "Benjamini & Hochberg 1995"),
+    row(
+        "shrinkage::fit_gamma",
+        1e-9,
+        "the likelihood at its highest point",
+        "Greenwood & Yule 1920",
+    ),
+    row("shrinkage::fit_two_gammas", 0.0, "a share to two places", "DuMouchel 1999"),
+    row("shrinkage::ln_likelihood", 1e-9, SUMS, "negative binomial distribution"),
+    row("shrinkage::shrink", 1e-9, "bisection of the distribution function", "DuMouchel 1999"),
+    row("soft_counts::funnel_limits", 1e-12, "whole numbers", "Spiegelhalter 2005"),
+    row("soft_counts::higher_rate_mid_p", 1e-10, SUMS, "Przyborowski & Wilenski 1940"),
+    row("soft_counts::rate_ratio_range", 1e-9, QUANTILE, "Clopper & Pearson 1934"),
+    row("soft_counts::upper_mid_p", 1e-12, SUMS, "Lancaster 1961"),
+    row("weibull::fit_weibull", 1e-9, "bisection of the slope", "NIST e-Handbook 8.4.1.3"),
+    row("weibull::scale_at_shape", 1e-12, ROUND, "Nelson 1985"),
 ];
 
 /// Fails the running test unless `got` is as close to `want` as the statistic's row asks.

@@ -6,6 +6,7 @@
 //! order, `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
 
 mod closer;
+mod facts_input;
 mod hands;
 mod lacking;
 mod logs;

@@ -16,7 +16,7 @@ use crate::read::Tally;
 use crate::read::finding::plainly;
 use crate::reports::{
     self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table,
-    fleet_time_since_start, render_reports, write_folder,
+    fleet_time_since_start, render_batches, render_reports, write_folder,
 };
 use crate::suspects::VehicleFinding;
 
@@ -39,7 +39,7 @@ pub(super) fn write(
     outcome: &Outcome,
     vehicles: &BTreeMap<String, VehicleInput>,
 ) -> Result<Vec<PathBuf>, RunError> {
-    let Outcome { findings, outlooks, closer, week, tally, remarks, .. } = outcome;
+    let Outcome { findings, outlooks, closer, week, batches, tally, remarks, .. } = outcome;
     let has = |format: Format| plan.output.formats.contains(&format);
     let heading = Heading {
         title: plan.title.clone(),
@@ -75,6 +75,10 @@ pub(super) fn write(
     let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
     let told = Told { findings, outlooks, closer, week: week.as_ref(), tally };
     let mut outputs = render_reports(&heading, formats, &told, &tables).map_err(failed)?;
+    if let Some(view) = batches {
+        let first = render_batches(&heading, formats, view, tally).map_err(failed)?;
+        outputs.splice(0..0, first);
+    }
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
         let table = fleet_table(&tally, week.as_ref()).map_err(failed)?;

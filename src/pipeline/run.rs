@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::closer::look_closer;
+use super::facts_input;
 use super::lacking::{Given, lacking};
 use super::logs::{self, ByVehicle, Watching};
 use super::outputs;
@@ -13,6 +14,7 @@ use super::plan::{Format, Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
 use super::week;
+use crate::batches::{Asked, BatchView, batches};
 use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
 use crate::facts::{FactsStore, KnownFiles};
 use crate::incidents::{Gathered, VehicleFacts, gather};
@@ -45,6 +47,8 @@ pub struct Outcome {
     pub closer: BTreeMap<String, Vec<Closer>>,
     /// The week, in the view of a fleet.
     pub week: Option<FleetWeek>,
+    /// The comparison of modules, in the batch view.
+    pub batches: Option<BatchView>,
     /// What was read, skipped, rejected.
     pub tally: Tally,
     /// The files written, the main report first.
@@ -102,7 +106,7 @@ fn analyse(
         false => KnownFiles::read(&facts, &logs::depends_on(&tables)),
     };
     let mut sources = sources::read(plan, &known);
-    if sources.logs.is_empty() && sources.reports.is_empty() {
+    if sources.logs.is_empty() && sources.reports.is_empty() && plan.inputs.facts.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources) });
     }
     let store = match !sources.logs.is_empty() && (keep || facts.is_dir()) {
@@ -121,8 +125,12 @@ fn analyse(
         fresh: settings.fresh,
         progress,
     };
-    let (logs, notes) = logs::all(&watching, &mut tally, &mut remarks);
-    let mut vehicles = vehicles(plan, &sources, logs, &mut tally);
+    let (mut logs, notes) = logs::all(&watching, &mut tally, &mut remarks);
+    facts_input::pour(plan, &mut sources, &mut logs, &mut tally, &mut remarks);
+    if !plan.inputs.facts.is_empty() && sources.reports.is_empty() && logs.is_empty() {
+        return Err(RunError::NoInput { hint: hint(&sources) });
+    }
+    let mut vehicles = vehicles(plan, &mut sources, logs, &mut tally);
     for vehicle in vehicles.keys().filter(|v| sources.network_of(v).is_none()) {
         if !sources.networks.is_empty() {
             remarks.push(format!(
@@ -140,7 +148,17 @@ fn analyse(
         true => look_closer(&sources, &tables, &findings, &vehicles),
         false => BTreeMap::new(),
     };
-    let outcome = Outcome { findings, outlooks, closer, week, tally, written: Vec::new(), remarks };
+    let batches = (plan.view == View::Batches).then(|| {
+        batches(&Asked {
+            vehicles: &sources.vehicles,
+            modules: &sources.modules,
+            notes: &sources.notes,
+            findings: &findings,
+            zone: plan.timezone,
+        })
+    });
+    let outcome =
+        Outcome { findings, outlooks, closer, week, batches, tally, written: Vec::new(), remarks };
     Ok((outcome, vehicles))
 }
 
@@ -200,7 +218,7 @@ pub(super) struct VehicleInput {
 /// Everything by vehicle, the period applied. Vehicles that only the vehicles table names are there.
 fn vehicles(
     plan: &Plan,
-    sources: &Sources,
+    sources: &mut Sources,
     logs: ByVehicle,
     tally: &mut Tally,
 ) -> BTreeMap<String, VehicleInput> {
@@ -215,9 +233,10 @@ fn vehicles(
         }
         all.entry(vehicle).or_default().logs = facts;
     }
-    for report in &sources.reports {
+    // Taken, not copied: of a large fleet they are most of what is held.
+    for report in std::mem::take(&mut sources.reports) {
         if plan.in_period(report.taken_at) {
-            all.entry(report.vehicle.clone()).or_default().reports.push(report.clone());
+            all.entry(report.vehicle.clone()).or_default().reports.push(report);
         } else {
             tally.outside_period += 1;
         }
@@ -272,7 +291,7 @@ pub(super) fn weigh(
     let work: Vec<_> = vehicles.iter().zip(gathered).collect();
     work.into_par_iter()
         .map(|((vehicle, input), gathered)| {
-            let row = sources.vehicles.iter().find(|v| v.vehicle == *vehicle);
+            let row = sources.row_of(vehicle);
             let signals: Vec<_> = input.logs.iter().flat_map(|(_, l)| l.signals.clone()).collect();
             let exposures = exposures(
                 vehicle,

@@ -9,6 +9,7 @@
 //! The way of a vehicle: `starts` (its calendar) → `course` (what supplies and wires do)
 //! → `traffic` (frames, errors, what nodes conclude) → `logger`, `memory`, `papers`.
 
+mod big_fleet;
 mod chance;
 mod codes;
 mod course;
@@ -32,6 +33,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
+pub use big_fleet::big_fleet;
 pub use load_log::load_log;
 pub use output::abandon;
 

@@ -4,6 +4,7 @@
 //! for the same inputs. Every text that came from an input is data here: it becomes neither markup,
 //! nor a path, nor a command. Nothing is concluded here; words and pictures only.
 
+mod batches;
 mod calibration;
 mod checked;
 mod closer;
@@ -30,6 +31,7 @@ mod written;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+pub use batches::{batch_lines, render_batches};
 pub use calibration::{Rehearsed, calibration_lines, write_calibration};
 pub use checked::check_text;
 pub use closer::{Closer, OnsetExcerpt, drawn_incidents};

@@ -6,6 +6,7 @@
 
 mod clocks;
 mod diagnostics;
+mod lifetimes;
 mod tables;
 
 use std::fs;

@@ -29,6 +29,7 @@ const INPUT_KEYS: [&str; 12] = [
     "after_part",
     "severity",
     "tests",
+    "facts",
 ];
 
 pub(super) fn check(bytes: &[u8], name: &Arc<str>, base: &Path) -> Result<Plan, PlanFaults> {
@@ -132,6 +133,7 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         after_part: patterns("after_part"),
         severity: patterns("severity"),
         tests: patterns("tests"),
+        facts: patterns("facts"),
         by_content: Vec::new(),
     };
     let read = Inputs { report_words: Vec::new(), ..inputs.clone() };

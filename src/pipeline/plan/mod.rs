@@ -80,6 +80,8 @@ pub struct Inputs {
     pub report_words: Vec<String>,
     /// Tables of what tests take and tell.
     pub tests: Vec<String>,
+    /// Parts of a fleet's facts that somebody else kept.
+    pub facts: Vec<String>,
     /// Files whose place among the inputs is told by their content: only in a plan for a folder.
     pub by_content: Vec<String>,
 }

@@ -22,5 +22,9 @@ use crate::repairs::Outlook;
 
 /// The outlook of a vehicle; `None` when none was worked out.
 pub(super) fn of<'a>(outlooks: &'a [Outlook], vehicle: &str) -> Option<&'a Outlook> {
-    outlooks.iter().find(|outlook| outlook.vehicle == vehicle)
+    // They come by name; a list in another order is searched from end to end.
+    let at = outlooks.binary_search_by(|outlook| outlook.vehicle.as_str().cmp(vehicle));
+    at.ok()
+        .and_then(|at| outlooks.get(at))
+        .or_else(|| outlooks.iter().find(|outlook| outlook.vehicle == vehicle))
 }

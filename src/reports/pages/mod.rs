@@ -3,6 +3,7 @@
 //! Rust works out words and coordinates; the templates hold all markup and escape every value.
 //! No page needs a network, a second file, or its script, which only sorts tables.
 
+mod batches;
 mod cold_and_wet;
 mod conditions;
 pub(super) mod drawing;
@@ -23,6 +24,8 @@ use minijinja::value::{Serde, Value};
 use minijinja::{Environment, UndefinedBehavior};
 use serde::Serialize;
 
+use crate::batches::BatchView;
+use crate::read::Tally;
 use crate::reports::outlooks;
 use crate::reports::page_names::page_names;
 use crate::reports::standing::{Standing, by_name, standing};
@@ -54,6 +57,7 @@ const TEMPLATES: [(&str, &str); 17] = [
     ("how_to_read.html", include_str!("../templates/how_to_read.html")),
     ("reading.html", include_str!("../templates/reading.html")),
     ("calibration.html", include_str!("../templates/calibration.html")),
+    ("batches.html", include_str!("../templates/batches.html")),
 ];
 
 /// The part of a page that comes from the pipeline.
@@ -78,6 +82,11 @@ impl Top {
             remarks: heading.remarks.iter().map(|r| shown(r, SENTENCE)).collect(),
         }
     }
+}
+
+/// The name of the overview: in the batch view the page of the modules takes the first place.
+fn overview_name(heading: &Heading) -> &'static str {
+    if heading.view == View::Batches { "vehicles.html" } else { "report.html" }
 }
 
 /// The page that defines every number.
@@ -114,18 +123,27 @@ pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output>, R
             render(&environment, "overview.html", page)?
         }
     };
-    outputs.push(Output::new("report.html", main));
+    outputs.push(Output::new(overview_name(heading), main));
     let reading = Reading { top: Top::new(heading) };
     outputs
         .push(Output::new("how-to-read.html", render(&environment, "how_to_read.html", reading)?));
     for finding in listed() {
         // Taken out, so that a vehicle that is listed twice still has one page.
         if let Some(name) = names.remove(&finding.vehicle) {
-            let page = vehicle_page(finding, Some("report.html"));
+            let page = vehicle_page(finding, Some(overview_name(heading)));
             outputs.push(Output::new(name, render(&environment, "vehicle.html", page)?));
         }
     }
     Ok(outputs)
+}
+
+/// The page of the batch view.
+pub(super) fn batches_page(
+    heading: &Heading,
+    view: &BatchView,
+    tally: &Tally,
+) -> Result<String, ReportError> {
+    render(&environment()?, "batches.html", batches::page(heading, view, tally))
 }
 
 /// The page of results of a calibration.

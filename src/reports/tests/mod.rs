@@ -1,5 +1,6 @@
 //! Tests of the reports: the contract's field names, hostile names, whole files, the same bytes.
 
+mod batches;
 mod data_files;
 pub(super) mod fixture;
 mod fixture_closer;

@@ -1,0 +1,75 @@
+//! One group against the other modules of its node, age band by age band.
+//!
+//! What a group lets expect comes from the node's own rate without the group (indirect
+//! standardisation): the months of each age band weigh as the node fails at that age. The interval and
+//! the p-value are exact and conditional on all failures of the node, so they know that the rate of the
+//! others is itself only estimated. Doubtful verdicts make both wider: n failures with a variance d left
+//! by the doubts tell as much as n²/(n + d) certain ones.
+
+use super::groups::{BANDS, Tally};
+use crate::numerics::soft_counts::{RatioRange, higher_rate_mid_p, rate_ratio_range};
+
+/// Confidence of all intervals.
+pub(super) const CONFIDENCE: f64 = 0.95;
+/// Failures that the node's mean rate weighs in the rate of an age band (judgement).
+const BAND_PRIOR: f64 = 5.0;
+
+/// How a node fails at each age: its rate in the age bands by its mean rate.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ages([f64; BANDS]);
+
+impl Ages {
+    /// `None` for a node without failures or months.
+    pub(super) fn of(node: &Tally) -> Option<Ages> {
+        let (failures, months) = (node.all_failures(), node.all_months());
+        if failures <= 0.0 || months <= 0.0 {
+            return None;
+        }
+        let rate = failures / months;
+        let mut weights = [1.0; BANDS];
+        for ((weight, own), time) in weights.iter_mut().zip(node.failures).zip(node.months) {
+            *weight = (own + BAND_PRIOR) / (time + BAND_PRIOR / rate) / rate;
+        }
+        Some(Ages(weights))
+    }
+
+    /// Months, weighed by how the node fails at their age.
+    pub(super) fn weigh(&self, tally: &Tally) -> f64 {
+        self.0.iter().zip(tally.months).map(|(weight, months)| weight * months).sum()
+    }
+}
+
+/// A group beside the rest of its node.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Compared {
+    /// Failures that the others' rate lets expect; half a failure is added to theirs (Jeffreys), so that
+    /// none among the others is no rate of nothing.
+    pub expected: f64,
+    /// Failures by expected.
+    pub ratio: f64,
+    pub range: RatioRange,
+    /// One-sided: that it is no worse than the others.
+    pub p_value: f64,
+    /// What would be expected if all modules of the node were alike: known before its own failures are.
+    pub alike: f64,
+}
+
+/// `None` when group or rest have no months.
+pub(super) fn compare(group: &Tally, node: &Tally, ages: &Ages) -> Option<Compared> {
+    let rest = node.without(group);
+    let (own, other) = (ages.weigh(group), ages.weigh(&rest));
+    if own <= 0.0 || other <= 0.0 {
+        return None;
+    }
+    let (failures, others) = (group.all_failures(), rest.all_failures());
+    let all = failures + others;
+    let certain = if all > 0.0 { all / (all + node.doubt) } else { 1.0 };
+    let expected = (others + 0.5) * own / other;
+    Some(Compared {
+        expected,
+        ratio: failures / expected,
+        range: rate_ratio_range(failures * certain, own, others * certain, other, CONFIDENCE)?,
+        p_value: higher_rate_mid_p(failures * certain, own, others * certain, other)?,
+        alike: all * own / (own + other),
+    })
+}
