@@ -166,7 +166,7 @@ impl Reader<'_, '_> {
     fn packet(&mut self, body: &[u8], obsolete: bool, offset: u64) {
         self.packets += 1;
         let order = self.order;
-        let (interface, dropped) = if obsolete {
+        let (interface, mut dropped) = if obsolete {
             let dropped = order.u16(body, 2).filter(|count| *count != u16::MAX).unwrap_or(0);
             (order.u16(body, 0).map(u32::from), u64::from(dropped))
         } else {
@@ -180,26 +180,29 @@ impl Reader<'_, '_> {
             return self.refuse(offset, "a packet longer than its block");
         };
         let rest = body.get(20 + bytes.len().next_multiple_of(4)..).unwrap_or(&[]);
-        self.dropped += dropped;
         if !obsolete && !rest.is_empty() {
-            self.drops(rest);
+            dropped = self.drops(rest);
         }
+        self.dropped = self.dropped.saturating_add(dropped);
         let stamp = Some(u64::from(high) << 32 | u64::from(low));
         let number = self.packets;
-        let packet = Captured { bytes, original, stamp, order, number, offset };
+        let packet = Captured { bytes, original, stamp, order, number, offset, dropped };
         self.hand_on(interface, &packet);
     }
 
-    fn drops(&mut self, options: &[u8]) {
+    /// How many packets the options say were lost before this one.
+    fn drops(&self, options: &[u8]) -> u64 {
+        let mut dropped = 0u64;
         for (code, value) in (Options { rest: options, order: self.order }) {
             if let (EPB_DROPCOUNT, Some(bytes)) = (code, value.first_chunk()) {
                 let count = match self.order {
                     Order::Big => u64::from_be_bytes(*bytes),
                     Order::Little => u64::from_le_bytes(*bytes),
                 };
-                self.dropped = self.dropped.saturating_add(count);
+                dropped = dropped.saturating_add(count);
             }
         }
+        dropped
     }
 
     fn simple(&mut self, body: &[u8], offset: u64) {
@@ -209,7 +212,7 @@ impl Reader<'_, '_> {
             return self.refuse(offset, "a packet block cut short");
         };
         let bytes = body.get(4..).unwrap_or(&[]);
-        let packet = Captured { bytes, original, stamp: None, order, number, offset };
+        let packet = Captured { bytes, original, stamp: None, order, number, offset, dropped: 0 };
         self.hand_on(Some(0), &packet);
     }
 
