@@ -138,6 +138,27 @@ fn sections_orders_names_and_every_packet_block() {
     assert_eq!(account.leniencies.values().copied().collect::<Vec<_>>(), [5]);
 }
 
+/// Statistics of an interface say how many packets were dropped in all; the last word counts.
+#[test]
+fn drops_that_only_statistics_tell_are_counted() {
+    for big in [false, true] {
+        let number = |n: u16| if big { n.to_be_bytes() } else { n.to_le_bytes() };
+        let statistics = |dropped: u8| {
+            let mut count = [0; 8];
+            count[if big { 7 } else { 0 }] = dropped;
+            let head = [&[0; 12][..], &number(5), &number(8), &count, &[0; 4]].concat();
+            block(big, 5, &head)
+        };
+        let interface = [&number(227)[..], &[0; 6]].concat();
+        let mut file = section(big);
+        file.extend([block(big, 1, &interface), statistics(3), statistics(9)].concat());
+        file.extend([section(big), block(big, 1, &interface), statistics(4)].concat());
+        let (frames, account) = read(&file[..]);
+        assert!(frames.is_empty() && account.rejects.is_empty());
+        assert_eq!(account.leniencies.values().copied().collect::<Vec<_>>(), [13]);
+    }
+}
+
 #[test]
 fn cooked_packets_in_the_hosts_order_and_other_link_types() {
     let pcap = |link: u32, packets: &[Vec<u8>]| {
