@@ -27,6 +27,7 @@ mod shared_gaps;
 mod signals;
 mod silences;
 mod starts;
+mod step_lines;
 mod step_watch;
 mod steps;
 #[cfg(test)]
