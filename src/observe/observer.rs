@@ -94,6 +94,7 @@ impl Observer {
             steps += channel.clock.steps;
             reordered += channel.clock.reordered;
             untracked += channel.untracked.frames;
+            seen.frames -= channel.lost_marks;
             let name = senders.bus(&channel.interface, bus);
             let senders = &senders.on_a_bus_with(channel.trackers.iter().map(|t| t.id));
             Bus::new(channel, senders, name.clone(), file).facts(&mut seen.facts);
@@ -226,8 +227,7 @@ impl<'a> Bus<'a> {
         } else {
             self.channel.bits as f64 * frames as f64 / self.channel.data_frames as f64
         };
-        let errors =
-            self.channel.error_runs.iter().filter(|r| span.holds(r.begin)).map(|r| r.frames);
+        let errors = self.channel.error_runs.iter().filter(|r| span.holds(r.begin));
         facts.starts.push(StartRow {
             bus: self.name.clone(),
             begin: span.begin,
@@ -235,7 +235,7 @@ impl<'a> Bus<'a> {
             woke: span.woke,
             slept: span.slept,
             frames,
-            error_frames: errors.sum(),
+            error_frames: errors.map(|r| r.frames).sum(),
             load: self
                 .senders
                 .bitrate(&self.name)

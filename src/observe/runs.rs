@@ -90,8 +90,23 @@ const LEARN: u64 = 20;
 const TIMES: u32 = 3;
 const HALVES: u32 = 2;
 const MORE: u32 = 15;
+/// A surge stands out of the bus's own ups and downs by so many standard deviations: with ten windows a
+/// second, less than once in a thousand hours even when they are not quite normal.
+const SIGMAS: f64 = 6.0;
 const MOST_SURGES: usize = 4096;
 const LEVELS: usize = 4096;
+
+/// The first value at which half of all `count` is reached.
+fn middle(values: impl Iterator<Item = (u32, u32)>, count: u64) -> u32 {
+    let mut seen = 0;
+    for (value, times) in values {
+        seen += u64::from(times);
+        if seen * 2 >= count {
+            return value;
+        }
+    }
+    0
+}
 
 /// Counts frames in windows of 100 ms and notes those far above the median of the windows so far.
 #[derive(Debug)]
@@ -121,13 +136,16 @@ impl SurgeWatch {
         Instant(self.window_end.0.saturating_sub(WINDOW))
     }
 
-    /// Drops surges that the bus, seen to its end, carries as a matter of course (nodes had only joined).
+    /// Drops surges that the bus, seen to its end, carries as a matter of course: nodes had only joined, or
+    /// its load is restless and such a surplus no more than its own ups and downs.
     pub(super) fn settle(&self, surges: &mut Vec<Surge>) {
         let usual = self.median();
+        let scatter = self.scatter(usual);
         surges.retain(|s| {
             let windows = ((s.end.0 - s.begin.0) / WINDOW).max(1).unsigned_abs();
             let mean = s.frames / windows;
             mean > u64::from(usual * TIMES / HALVES + MORE)
+                && s.surplus as f64 > SIGMAS * scatter * (windows as f64).sqrt()
         });
     }
 
@@ -174,13 +192,20 @@ impl SurgeWatch {
     }
 
     fn median(&self) -> u32 {
-        let mut seen = 0;
-        for (level, windows) in (0u32..).zip(self.levels.iter()) {
-            seen += u64::from(*windows);
-            if seen * 2 >= self.windows {
-                return level;
-            }
-        }
-        0
+        middle((0u32..).zip(self.levels.iter().copied()), self.windows)
+    }
+
+    /// Standard deviation of the frames of a window, by the median distance from the median.
+    fn scatter(&self, usual: u32) -> f64 {
+        let most = u32::try_from(LEVELS).unwrap_or(u32::MAX);
+        let at = |level: Option<u32>| {
+            let level = level.and_then(|l| usize::try_from(l).ok());
+            level.and_then(|l| self.levels.get(l)).copied().unwrap_or(0)
+        };
+        let distances = (0..most).map(|distance| {
+            let below = if distance > 0 { at(usual.checked_sub(distance)) } else { 0 };
+            (distance, below + at(usual.checked_add(distance)))
+        });
+        1.4826 * f64::from(middle(distances, self.windows))
     }
 }

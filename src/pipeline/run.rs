@@ -17,7 +17,7 @@ use super::week;
 use crate::batches::{Asked, BatchView, batches};
 use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
 use crate::facts::{FactsStore, KnownFiles};
-use crate::incidents::{Gathered, VehicleFacts, gather};
+use crate::incidents::{Gathered, VehicleFacts, align, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
 use crate::read::frames::LogTables;
 use crate::read::{ScanReport, ServiceNote, Tally, TestTable};
@@ -266,6 +266,7 @@ pub(super) fn weigh(
         .par_iter_mut()
         .map(|(vehicle, input)| {
             let network = sources.network_of(vehicle);
+            let aligned = align(&mut input.logs);
             // What testers and nodes said in the logs is testimony like that of a report.
             input.reports.extend(logged_reports(vehicle, &input.logs));
             input.reports.sort_by(|a, b| (a.taken_at, &a.place).cmp(&(b.taken_at, &b.place)));
@@ -273,14 +274,16 @@ pub(super) fn weigh(
             mark_answers(&mut input.answers, &input.logs);
             let weighed: Vec<AnswerRow> =
                 input.answers.iter().filter(|a| a.reading.weighs()).cloned().collect();
-            gather(&VehicleFacts {
+            let mut gathered = gather(&VehicleFacts {
                 network,
                 logs: &input.logs,
                 reports: &input.reports,
                 codes: &input.codes,
                 answers: &weighed,
                 notes: &input.notes,
-            })
+            });
+            gathered.remarks.extend(aligned);
+            gathered
         })
         .collect();
     let mut listening: BTreeMap<String, Listening> = BTreeMap::new();

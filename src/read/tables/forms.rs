@@ -208,6 +208,7 @@ pub const BUS_LOGS: Form = Form {
         may("dlc", Holds::Number(Quantity::Count)),
         must("data", Holds::Text),
         may("fd", Holds::Flag),
+        may("esi", Holds::Flag),
         may("remote", Holds::Flag),
         may("error", Holds::Flag),
         may("direction", Holds::Text),
