@@ -4,7 +4,7 @@
 //! No page needs a network, a second file, or its script, which only sorts tables.
 
 mod cold_and_wet;
-mod conditions;
+pub(super) mod conditions;
 pub(super) mod drawing;
 mod excerpt;
 mod incidents;
