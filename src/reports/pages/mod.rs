@@ -5,7 +5,7 @@
 
 mod batches;
 mod cold_and_wet;
-mod conditions;
+pub(super) mod conditions;
 pub(super) mod drawing;
 mod excerpt;
 mod incidents;
