@@ -96,6 +96,9 @@ pub(super) fn how_to_add(wanted: Wanted) -> &'static str {
         Wanted::AfterPart => {
             "a CSV with the columns class, words, needed, caution; without it the shipped one holds"
         }
+        Wanted::Severity => {
+            "a CSV with the columns class, words, severity, safety, hands_off, why; without it the shipped one holds"
+        }
         Wanted::Vehicles => {
             "a CSV with the column vehicle, and network, site, model, in_service, odometer_km where known"
         }

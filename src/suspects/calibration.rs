@@ -243,6 +243,7 @@ mod tests {
                 suspect: Suspect::parse(name).expect("a suspect"),
                 probability: *probability,
                 prior: 0.1,
+                range: (*probability, *probability),
                 mechanisms: Vec::new(),
                 evidence: Vec::new(),
             })

@@ -104,9 +104,13 @@ pub(super) fn healthy_start(day: u32) -> Exposure {
         dew_spread_k: None,
         rain_12h_mm: None,
         wet: None,
+        washed: None,
         soak_s: None,
         first_of_day: None,
         supply_v: None,
+        low_supply: None,
+        odometer_km: None,
+        late: None,
         place: place(),
     }
 }

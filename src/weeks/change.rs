@@ -88,7 +88,7 @@ pub(super) fn changed(
     week: Span,
 ) -> Changed {
     let (finding, outlook) = now;
-    let all = trials(&finding.exposures, &finding.incidents, &[]);
+    let all = trials(&finding.exposures, &finding.incidents);
     let conditions = learned_before(&all, week);
     // A repair in the week itself is part of what is to be seen; an earlier one begins a new count.
     let since =

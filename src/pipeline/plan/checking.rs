@@ -16,7 +16,7 @@ use crate::vocabulary::{Instant, Place, Reject};
 
 const KEYS: [&str; 8] =
     ["title", "view", "timezone", "inputs", "columns", "period", "repairs", "output"];
-const INPUT_KEYS: [&str; 12] = [
+const INPUT_KEYS: [&str; 13] = [
     "bus_logs",
     "scan_reports",
     "weather",

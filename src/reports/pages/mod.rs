@@ -39,7 +39,7 @@ pub(super) const NAME: usize = 60;
 /// Longest sentence shown on a page.
 pub(super) const SENTENCE: usize = 400;
 
-const TEMPLATES: [(&str, &str); 17] = [
+const TEMPLATES: [(&str, &str); 18] = [
     ("frame.html", include_str!("../templates/frame.html")),
     ("pieces.html", include_str!("../templates/pieces.html")),
     ("drawing.html", include_str!("../templates/drawing.html")),

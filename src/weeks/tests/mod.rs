@@ -42,9 +42,13 @@ fn exposure(vehicle: &str, days: f64, hit: bool) -> Exposure {
         dew_spread_k: None,
         rain_12h_mm: None,
         wet: None,
+        washed: None,
         soak_s: None,
         first_of_day: None,
         supply_v: None,
+        low_supply: None,
+        odometer_km: None,
+        late: None,
         place: place(),
     }
 }
@@ -58,6 +62,7 @@ fn vehicle(name: &str, suspect: Suspect, p: f64, starts: &[(f64, bool)]) -> Vehi
         suspect,
         probability,
         prior: 0.1,
+        range: (probability, probability),
         mechanisms: Vec::new(),
         evidence: Vec::new(),
     };
