@@ -21,7 +21,7 @@ const READ_OUT_S: [f64; 5] = [10.0, 60.0, 180.0, 600.0, 1800.0];
 /// Confidence of the intervals.
 const CONFIDENCE: f64 = 0.95;
 /// Most circular shifts of a condition that are looked at.
-const MOST_SHIFTS: usize = 400;
+const MOST_SHIFTS: usize = 200;
 
 /// The share of starts that have had their incident by some time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -69,8 +69,8 @@ pub struct Split {
     /// The curve without it.
     pub without: Curve,
     /// Two-sided p of the log-rank test times the conditions among which this one was chosen, or the
-    /// share of circular shifts of the condition that split the starts as clearly, where there are
-    /// starts enough for that and it is larger. `None` where nothing can be compared.
+    /// share of circular shifts at which any condition splits the starts as clearly, where there
+    /// are starts enough for that and it is larger. `None` where nothing can be compared.
     pub p_value: Option<f64>,
 }
 
@@ -203,37 +203,52 @@ fn split(subjects: &[(&Trial<'_>, Watched)]) -> Option<Split> {
         said: condition.said,
         otherwise: condition.otherwise,
         p_value: log_rank(&[&with, &without]).map(|test| {
-            let known = subjects
-                .iter()
-                .filter_map(|(trial, subject)| trial.met(condition).map(|met| (met, *subject)));
-            let (holds, series): (Vec<bool>, Vec<Watched>) = known.unzip();
-            (test.p_value * asked).min(1.0).max(shift_p(&holds, &series).unwrap_or(0.0))
+            let positions: Vec<usize> = compared.iter().map(|(_, at)| *at).collect();
+            let shifted = shift_p(subjects, &positions, test.chi_squared).unwrap_or(0.0);
+            (test.p_value * asked).min(1.0).max(shifted)
         }),
         with: kaplan_meier(&with, CONFIDENCE)?,
         without: kaplan_meier(&without, CONFIDENCE)?,
     })
 }
 
-/// The share of circular shifts of a condition along the starts at which the log-rank statistic is
-/// as large as observed: weather and loose contacts both come in spells. Of very many starts
-/// evenly spread shifts stand for all. `None` for too short a series.
-fn shift_p(holds: &[bool], series: &[Watched]) -> Option<f64> {
-    let length = holds.len();
+/// The share of circular shifts of the conditions along the starts at which any of them splits the
+/// starts as clearly as `observed` (a log-rank statistic): weather and loose contacts both come in
+/// spells, and the condition was chosen among several. Of very many starts evenly spread shifts
+/// stand for all. `None` for too short a series.
+fn shift_p(subjects: &[(&Trial<'_>, Watched)], compared: &[usize], observed: f64) -> Option<f64> {
+    let length = subjects.len();
     if length < SHORTEST_SERIES {
         return None;
     }
-    let statistic = |shift: usize| {
-        let side = |wanted: bool| -> Vec<Watched> {
-            let turned = holds.iter().cycle().skip(shift);
-            let chosen = series.iter().zip(turned).filter(|(_, held)| **held == wanted);
-            chosen.map(|(subject, _)| *subject).collect()
-        };
-        log_rank(&[&side(true), &side(false)]).map_or(0.0, |test| test.chi_squared)
+    let series: Vec<(Vec<bool>, Vec<Watched>)> = compared
+        .iter()
+        .filter_map(|at| FAMILY.get(*at))
+        .map(|condition| -> (Vec<bool>, Vec<Watched>) {
+            let known = subjects
+                .iter()
+                .filter_map(|(trial, subject)| trial.met(condition).map(|met| (met, *subject)));
+            known.unzip()
+        })
+        .collect();
+    let largest = |shift: usize| {
+        let each = series.iter().map(|(holds, watched)| turned(holds, watched, shift));
+        each.fold(0.0, f64::max)
     };
-    let observed = statistic(0) * (1.0 - 1e-9);
+    let least = observed * (1.0 - 1e-9);
     let shifts: Vec<usize> = (0..length).step_by(length.div_ceil(MOST_SHIFTS)).collect();
-    let as_far = shifts.iter().filter(|shift| statistic(**shift) >= observed).count();
+    let as_far = shifts.iter().filter(|shift| largest(**shift) >= least).count();
     Some(as_far as f64 / shifts.len() as f64)
+}
+
+/// The log-rank statistic once the condition is turned by so many starts.
+fn turned(holds: &[bool], watched: &[Watched], shift: usize) -> f64 {
+    let side = |wanted: bool| -> Vec<Watched> {
+        let moved = holds.iter().cycle().skip(shift % holds.len().max(1));
+        let chosen = watched.iter().zip(moved).filter(|(_, held)| **held == wanted);
+        chosen.map(|(subject, _)| *subject).collect()
+    };
+    log_rank(&[&side(true), &side(false)]).map_or(0.0, |test| test.chi_squared)
 }
 
 fn said(times_s: &[f64], spans: &[Span], constant_p: Option<f64>) -> String {
