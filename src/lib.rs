@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! files ─read─▶ records ─observe─▶ facts ─incidents─▶ incidents ─conditions─▶ exposures
-//!       ─suspects─▶ findings ─repairs─▶ outlooks, ─batches─▶ batch view ─reports─▶ files
+//!       ─suspects─▶ findings ─repairs─▶ outlooks ─weeks─▶ a fleet's week, ─batches─▶ batch view ─reports─▶ files
 //! ```
 //!
 //! Each module may use only those above it in this list; a test keeps the order.
@@ -28,6 +28,8 @@ pub mod conditions;
 pub mod suspects;
 
 pub mod repairs;
+
+pub mod weeks;
 
 pub mod batches;
 

@@ -14,6 +14,9 @@ mod whole_program;
 /// The same inputs give the same bytes at any number of threads.
 mod same_bytes;
 
+/// The week of a fleet, and what a run keeps for the next.
+mod weekly;
+
 /// The sample logs against their truth.
 mod sample_logs;
 
@@ -43,3 +46,8 @@ mod documents;
 
 /// An interrupt leaves nothing half-written.
 mod interrupt;
+/// What takes too long for every run: ignored, and run by `.ci/run` in a step of its own.
+mod slow;
+
+/// What became of repairs, and of modules taken off for a while.
+mod repair_states;

@@ -27,7 +27,9 @@ pub(super) enum Command {
     #[command(after_help = "Example: buswitness check pipelines/weekly.toml")]
     Check(Check),
     /// How to make one vehicle's fault happen, whether its repair held, and what comes after
-    #[command(after_help = "Example: buswitness plan LH-07 pipelines/weekly.toml")]
+    #[command(
+        after_help = "Example: buswitness plan LH-07 pipelines/weekly.toml\nExample: buswitness plan LH-07 pipelines/weekly.toml --json"
+    )]
     Plan(Plan),
     /// Begin with own data: write a pipeline file and the other inputs, empty, with comments
     #[command(after_help = "Example: buswitness template my-fleet")]
@@ -97,6 +99,9 @@ pub(super) struct Plan {
     pub vehicle: String,
     /// Pipeline file (TOML), or a folder with logs and reports
     pub pipeline: PathBuf,
+    /// Print JSON for programs instead of text
+    #[arg(long)]
+    pub json: bool,
     /// Do not use stored facts; make them anew
     #[arg(long)]
     pub fresh: bool,

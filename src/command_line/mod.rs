@@ -25,7 +25,9 @@ use crate::read::Account;
 use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
 use crate::rehearse::{big_fleet, load_log, rehearse};
-use crate::reports::{batch_lines, check_json, check_text, plan_text, run_json, terminal_table};
+use crate::reports::{
+    batch_lines, check_json, check_text, plan_json, plan_text, run_json, terminal_table,
+};
 
 use flags::{Command, Flags};
 
@@ -147,7 +149,12 @@ fn plan_command(asked: &flags::Plan) -> Result<u8, String> {
         );
         return Err(format!("no vehicle `{}` in the inputs; {hint}", asked.vehicle));
     };
-    say(plan_text(finding, outlook, plan.timezone, WIDTH).trim_end());
+    if asked.json {
+        let json = plan_json(finding, outlook);
+        say(&json.map_err(|e| format!("{:#}", anyhow::Error::from(e)))?);
+    } else {
+        say(plan_text(finding, outlook, plan.timezone, WIDTH).trim_end());
+    }
     Ok(exit_codes::DONE)
 }
 

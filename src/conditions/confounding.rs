@@ -5,7 +5,7 @@
 //! one is only the other's companion: it loses its association once the other is held. The table
 //! of starts is looked at first, the incidents after.
 
-use super::risk::{Condition, FAMILY, SINGLE};
+use super::risk::{Condition, FAMILY, SINGLE, WASHED, WET};
 use super::trials::{Trial, tally, with_and_without};
 use crate::numerics::exact::upper_mid_p;
 use crate::numerics::strata;
@@ -71,7 +71,14 @@ fn pair(
     let either = both.1 + only_first.1 + only_second.1;
     let alone_first = format!("a start that is {} but {}", first.said, second.otherwise);
     let alone_second = format!("a start that is {} but {}", second.said, first.otherwise);
-    let thin = [only_first.1 < LEAST_STARTS, only_second.1 < LEAST_STARTS];
+    // A washed start is wet: there is no washed and dry one to look for, and only wet starts without
+    // a wash can tell which of the two it is.
+    let nested = [first.name, second.name] == [WET, WASHED].map(|at| FAMILY[at].name);
+    let thin = match nested {
+        true if only_first.1 < LEAST_STARTS => return None,
+        true => [false; 2],
+        false => [only_first.1 < LEAST_STARTS, only_second.1 < LEAST_STARTS],
+    };
     let (said, companion, separated_by) = match thin {
         [true, true] => (
             format!(

@@ -38,12 +38,22 @@ pub struct Exposure {
     pub rain_12h_mm: Option<f64>,
     /// Wet: rain in the hours before, or air close to its dew point. `None` when neither is known.
     pub wet: Option<bool>,
+    /// Washed in the 12 hours before, by the service notes. `None` unless washes are noted both
+    /// before and after the start: that none was noted says nothing where nobody notes them.
+    pub washed: Option<bool>,
     /// Seconds since the end of the start before; `None` when that is not known.
     pub soak_s: Option<f64>,
     /// First start of the local day, when starts are logged without gaps.
     pub first_of_day: Option<bool>,
     /// Lowest supply voltage, volts.
     pub supply_v: Option<Sourced>,
+    /// Whether that is too low for the system, which is one of 12 V or of 24 V.
+    pub low_supply: Option<bool>,
+    /// Odometer by the readings around the start, km.
+    pub odometer_km: Option<f64>,
+    /// In the upper half of the odometer's range over the vehicle's starts; `None` too where that
+    /// range is so short that it means nothing.
+    pub late: Option<bool>,
     /// Where the start was read.
     pub place: Place,
 }

@@ -12,6 +12,8 @@ use chrono_tz::Tz;
 
 use super::exposure::{Exposure, Sourced};
 use super::moisture::dew_spread_k;
+use super::odometer::{late, odometer, readings};
+use super::supply::{System, low_supply};
 use super::weather::{Rain, WeatherTable};
 use crate::incidents::Start;
 use crate::observe::SignalRow;
@@ -55,6 +57,8 @@ pub fn exposures(
     let ambient = series(signals, "ambient_c");
     let supply = series(signals, "supply_v");
     let washes = washes(vehicle, notes);
+    let odometer_readings = readings(reports);
+    let system = System::of(&supply, reports);
     let all_logged = starts.iter().all(|start| start.logged);
     let mut found = Vec::with_capacity(starts.len());
     let mut before: Option<&Start> = None;
@@ -75,7 +79,7 @@ pub fn exposures(
             .or_else(|| weather.humidity_pct(site, at));
         let dew_spread_k = spread(&scans, weather, site, at);
         let rain_12h_mm = weather.rain_before(site, at).and_then(told);
-        let washed = washes.iter().any(|wash| washed_before(*wash, at));
+        let washed = washed(&washes, at);
         let supply_v = from_log(&supply, at, start.end, |value, least| value < least)
             .or_else(|| from_report(&scans, at, |scan| scan.battery_v));
         found.push(Exposure {
@@ -85,7 +89,8 @@ pub fn exposures(
             logged: start.logged,
             incidents: start.incidents,
             judged: start.judged,
-            wet: wet(rain_12h_mm, dew_spread_k, humidity_pct.as_ref(), washed),
+            wet: wet(rain_12h_mm, dew_spread_k, humidity_pct.as_ref(), washed == Some(true)),
+            washed,
             ambient_c,
             humidity_pct,
             dew_spread_k,
@@ -94,11 +99,15 @@ pub fn exposures(
             first_of_day: before
                 .filter(|_| all_logged)
                 .and_then(|before| first_of_day(start, before, zone)),
+            low_supply: low_supply(supply_v.as_ref(), system),
             supply_v,
+            odometer_km: odometer(&odometer_readings, at),
+            late: None,
             place: start.place.clone(),
         });
         before = Some(start);
     }
+    late(&mut found);
     found
 }
 
@@ -174,10 +183,13 @@ pub(super) fn wet(
     signs.into_iter().flatten().reduce(|any, sign| any || sign)
 }
 
-/// When the vehicle was washed, by its service notes.
+/// When the vehicle was washed, by its service notes, in order.
 fn washes(vehicle: &str, notes: &[ServiceNote]) -> Vec<Instant> {
     let own = notes.iter().filter(|note| note.vehicle == vehicle);
-    own.filter(|note| speaks_of_a_wash(&note.note)).map(|note| note.time).collect()
+    let mut washes: Vec<Instant> =
+        own.filter(|note| speaks_of_a_wash(&note.note)).map(|note| note.time).collect();
+    washes.sort_unstable();
+    washes
 }
 
 /// A word with "wash" in it; a washer (pump, or the ring under a screw) is no wash.
@@ -188,9 +200,15 @@ fn speaks_of_a_wash(note: &str) -> bool {
         .any(|word| word.contains("wash") && !word.contains("washer"))
 }
 
-fn washed_before(wash: Instant, start: Instant) -> bool {
-    let since = start.seconds_since(wash);
-    since > 0.0 && since <= WASH_SPAN_S
+/// Whether one of the washes, given by time, lies in the hours before a start. A "no" needs notes of
+/// washes on both sides of it.
+fn washed(washes: &[Instant], start: Instant) -> Option<bool> {
+    let before = washes.partition_point(|wash| *wash < start);
+    let last = before.checked_sub(1).and_then(|at| washes.get(at))?;
+    if start.seconds_since(*last) <= WASH_SPAN_S {
+        return Some(true);
+    }
+    (before < washes.len()).then_some(false)
 }
 
 /// Seconds since the end of the start before, where the log shows both: a report tells neither

@@ -89,7 +89,7 @@ mod tests {
         faulty.push(Invented::PLAIN.hit());
         let sound = vec![Invented::PLAIN; 17];
         let (faulty, sound) = (starts(&faulty), starts(&sound));
-        let vehicles = [trials(&faulty.0, &faulty.1, &[]), trials(&sound.0, &sound.1, &[])];
+        let vehicles = [trials(&faulty.0, &faulty.1), trials(&sound.0, &sound.1)];
         let found = fleet_risks(&vehicles);
         let cold = found.iter().find(|risk| risk.condition == "ambient_c < 2").expect("cold");
         assert_eq!((cold.vehicles, cold.starts_with, cold.starts_without), (1, 20, 4));

@@ -11,7 +11,7 @@ use chrono_tz::Tz;
 use super::exposures::{told, wet};
 use super::moisture::dew_spread_k;
 use super::reproduce::Ahead;
-use super::risk::{COLD, COLD_C, Condition, FAMILY, WET};
+use super::risk::{COLD, COLD_C, Condition, FAMILY, WASHED, WET};
 use super::trials::Trial;
 use crate::vocabulary::{Instant, NANOS_PER_SECOND};
 
@@ -86,6 +86,7 @@ fn morning(ahead: &Ahead<'_>, conditions: &[&'static Condition], at: Instant) ->
     let said = match (worth_it, asked(WET), will_be_wet) {
         (None, _, _) => "not known: no temperature forecast for this hour",
         (Some(false), _, _) => "not worth it: too warm",
+        (Some(true), _, _) if asked(WASHED) => "worth it: wash before",
         (Some(true), true, Some(true)) => "worth it: wet without spraying",
         (Some(true), true, _) => "worth it: spray before",
         (Some(true), false, _) => "worth it",

@@ -51,9 +51,13 @@ pub(crate) fn starts(rows: &[Invented]) -> (Vec<Exposure>, Vec<Incident>) {
             dew_spread_k: None,
             rain_12h_mm: None,
             wet: Some(row.wet),
+            washed: None,
             soak_s: Some(if row.long_soak { 40_000.0 } else { 3_000.0 }),
             first_of_day: None,
             supply_v: None,
+            low_supply: None,
+            odometer_km: None,
+            late: None,
             place: place.clone(),
         });
         if let Some(seconds) = row.incident_s {
@@ -63,7 +67,8 @@ pub(crate) fn starts(rows: &[Invented]) -> (Vec<Exposure>, Vec<Incident>) {
     (exposures, incidents)
 }
 
-fn incident(start: Instant, seconds: f64) -> Incident {
+/// An incident so many seconds after a start.
+pub(crate) fn incident(start: Instant, seconds: f64) -> Incident {
     Incident {
         start,
         begin: start.plus_seconds(seconds),

@@ -8,11 +8,15 @@ mod confounding;
 mod exposure;
 mod exposures;
 mod fleet;
+mod fleet_course;
 mod forecast;
 mod interaction;
+pub mod lag;
 pub mod moisture;
+mod odometer;
 mod reproduce;
 mod risk;
+mod supply;
 mod thresholds;
 mod time_course;
 mod together;
@@ -23,6 +27,8 @@ mod when;
 #[cfg(test)]
 pub(crate) mod invented;
 #[cfg(test)]
+mod slow;
+#[cfg(test)]
 mod tests;
 #[cfg(test)]
 mod when_tests;
@@ -31,6 +37,7 @@ pub use confounding::Confounded;
 pub use exposure::{ConditionRisk, Exposure, Sourced};
 pub use exposures::exposures;
 pub use fleet::{FleetRisk, fleet_risks};
+pub use fleet_course::{FleetCourse, Side, fleet_courses};
 pub use forecast::Morning;
 pub use interaction::Interaction;
 pub use reproduce::{Ahead, CHANCE, Reproduction, met_all, trigger};

@@ -10,7 +10,8 @@
 use chrono_tz::Tz;
 
 use super::forecast::{Morning, mornings};
-use super::risk::{COLD, Condition, FAMILY, SOAK, WET};
+use super::lag::hours_to_cool;
+use super::risk::{COLD, Condition, FAMILY, SOAK, WASHED, WET};
 use super::trials::{Trial, tally};
 use super::weather::WeatherTable;
 use crate::numerics::beta_binomial::{JEFFREYS, first_hit_within, probability_greater};
@@ -19,7 +20,7 @@ use crate::numerics::proportion::{clopper_pearson, jeffreys};
 use crate::numerics::table::TwoGroups;
 
 /// What can be arranged.
-const ARRANGED: [usize; 3] = [COLD, WET, SOAK];
+const ARRANGED: [usize; 4] = [COLD, WET, SOAK, WASHED];
 /// Fewest starts on which a set is judged.
 const LEAST_STARTS: u64 = 3;
 /// The vehicle's own mean risk counts as so many starts in every set.
@@ -32,6 +33,8 @@ const BORNE_OUT: f64 = 0.9;
 pub const CHANCE: f64 = 0.9;
 /// Share of incidents that shall fall into the minutes watched.
 const WATCHED: f64 = 0.9;
+/// From this share of starts with an incident on, the starts on record may have been picked for it.
+const OFTEN: f64 = 0.3;
 /// Least minutes to watch.
 const LEAST_MINUTES: f64 = 2.0;
 
@@ -140,7 +143,19 @@ pub(super) fn reproduction(trials: &[Trial<'_>], ahead: &Ahead<'_>) -> Option<Re
         );
     }
     if set.starts < 10 {
-        remarks.push(format!("only {} such starts were seen: the interval is wide", set.starts));
+        let many = if set.starts == 1 {
+            "1 such start was".to_owned()
+        } else {
+            format!("{} such starts were", set.starts)
+        };
+        remarks.push(format!("only {many} seen: the interval is wide"));
+    }
+    if all.0 as f64 > OFTEN * all.1 as f64 {
+        remarks.push(format!(
+            "{} of {} starts on record had an incident: if logs and scans were kept because \
+             something had happened, the chance is lower than stated",
+            all.0, all.1
+        ));
     }
     let (list, missing) = mornings(ahead, &set.conditions, trials);
     remarks.extend(missing);
@@ -165,7 +180,7 @@ pub(super) fn reproduction(trials: &[Trial<'_>], ahead: &Ahead<'_>) -> Option<Re
 fn chosen(trials: &[Trial<'_>]) -> Option<Set> {
     let all = tally(trials, |_| Some(true));
     let mean = (all.0 as f64 + 0.5) / (all.1 as f64 + 1.0);
-    let mut sets: Vec<Set> = (1u32..8)
+    let mut sets: Vec<Set> = (1u32..1 << ARRANGED.len())
         .map(|bits| {
             let conditions: Vec<&'static Condition> = (0..ARRANGED.len())
                 .filter(|at| bits & (1 << at) != 0)
@@ -208,12 +223,14 @@ fn steps(conditions: &[&'static Condition]) -> Vec<String> {
     if has(SOAK) {
         steps.push("leave the vehicle off overnight, at least 6 h, outdoors".to_owned());
     } else if has(COLD) {
-        steps.push(
-            "let the vehicle stand outdoors until it is as cold as the air, at least 3 h"
-                .to_owned(),
-        );
+        steps.push(format!(
+            "let the vehicle stand outdoors until it is as cold as the air, at least {} h",
+            hours_to_cool()
+        ));
     }
-    if has(WET) {
+    if has(WASHED) {
+        steps.push("wash the vehicle as it is usually washed, within the 12 h before".to_owned());
+    } else if has(WET) {
         steps.push(
             "wet the underside, the suspected module and its connectors with a spray of clean \
              water (no pressure jet), or wait for rain, within the 12 h before"

@@ -38,22 +38,22 @@ impl Condition {
 pub(super) const COLD_C: f64 = 2.0;
 /// From this soak on the whole vehicle has come close to the air, seconds.
 const LONG_SOAK_S: f64 = 6.0 * 3600.0;
-/// Below this modules may reset while the engine is cranked, volts.
-const LOW_SUPPLY_V: f64 = 10.5;
 /// Confidence of the interval.
 const CONFIDENCE: f64 = 0.95;
 
 /// Positions in [`FAMILY`] of the conditions that stand for themselves.
-pub(super) const SINGLE: [usize; 5] = [COLD, WET, SOAK, 3, 4];
+pub(super) const SINGLE: [usize; 7] = [COLD, WET, SOAK, 3, 4, WASHED, 7];
 /// Position of the cold condition.
 pub(super) const COLD: usize = 0;
 /// Position of the wet condition.
 pub(super) const WET: usize = 1;
 /// Position of the long stop.
 pub(super) const SOAK: usize = 2;
+/// Position of the wash.
+pub(super) const WASHED: usize = 6;
 
 /// All conditions that are ever asked, so that the family of tests is fixed.
-pub const FAMILY: [Condition; 6] = [
+pub const FAMILY: [Condition; 8] = [
     Condition {
         name: "ambient_c < 2",
         reason: "water on metal can freeze with the air a little above 0 °C, and sensors are \
@@ -84,11 +84,11 @@ pub const FAMILY: [Condition; 6] = [
         test: |exposure| exposure.first_of_day,
     },
     Condition {
-        name: "supply_v < 10.5",
-        reason: "a 12 V supply below 10.5 V is outside what modules are built to work at",
-        said: "with low supply (under 10.5 V)",
-        otherwise: "with good supply (10.5 V or more)",
-        test: |exposure| exposure.supply_v.as_ref().map(|supply| supply.value < LOW_SUPPLY_V),
+        name: "low supply",
+        reason: "below 10.5 V (18 V in a 24 V system) is outside what modules are built to work at",
+        said: "with low supply (under 10.5 V; 24 V system: 18 V)",
+        otherwise: "with good supply",
+        test: |exposure| exposure.low_supply,
     },
     Condition {
         name: "ambient_c < 2 and wet",
@@ -96,6 +96,20 @@ pub const FAMILY: [Condition; 6] = [
         said: "cold and wet",
         otherwise: "warm or dry",
         test: |exposure| both(cold(exposure), exposure.wet),
+    },
+    Condition {
+        name: "washed",
+        reason: "a wash noted in the 12 hours before: a jet drives water where rain does not come",
+        said: "washed in the 12 h before",
+        otherwise: "not washed in the 12 h before",
+        test: |exposure| exposure.washed,
+    },
+    Condition {
+        name: "upper half of mileage",
+        reason: "wear grows with the mileage; halved in advance at the middle of the odometer's range",
+        said: "late (upper half of the mileage)",
+        otherwise: "early (lower half of the mileage)",
+        test: |exposure| exposure.late,
     },
 ];
 
@@ -199,9 +213,13 @@ mod tests {
             dew_spread_k: None,
             rain_12h_mm: None,
             wet,
+            washed: None,
             soak_s: None,
             first_of_day: None,
             supply_v: None,
+            low_supply: None,
+            odometer_km: None,
+            late: None,
             place: Place::whole(&"invented".into()),
         }
     }

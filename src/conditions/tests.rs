@@ -227,3 +227,50 @@ fn days_are_local_and_need_every_start_logged() {
     gap[1].logged = false;
     assert_eq!(firsts(&gap, Tz::UTC), [None; 4]);
 }
+
+#[test]
+fn not_washed_needs_notes_on_both_sides() {
+    let notes = [note(50.0, "LH-01", "washed down"), note(2.0, "LH-01", "wash, cold water")];
+    let starts = [start(1.0), start(6.0), start(20.0), start(49.0), start(55.0), start(80.0)];
+    let none = WeatherTable::default();
+    let found = of(&starts, &[], &[], &none, &notes);
+    let washed: Vec<Option<bool>> = found.iter().map(|e| e.washed).collect();
+    assert_eq!(washed, [None, Some(true), Some(false), Some(false), Some(true), None]);
+    // A start that was not washed is not thereby dry.
+    assert_eq!(found[2].wet, None);
+    assert!(of(&starts, &[], &[], &none, &[]).iter().all(|e| e.washed.is_none()));
+}
+
+#[test]
+fn low_supply_by_the_system() {
+    let low = |volts: [f64; 4]| -> Vec<Option<bool>> {
+        let signals: Vec<SignalRow> = (0u8..)
+            .zip(volts)
+            .map(|(at, volts)| signal(6.0 + 10.0 * f64::from(at), "supply_v", volts))
+            .collect();
+        let starts = [start(6.0), start(16.0), start(26.0), start(36.0), start(90.0)];
+        let found = of(&starts, &signals, &[], &WeatherTable::default(), &[]);
+        found.iter().map(|e| e.low_supply).collect()
+    };
+    let (yes, no) = (Some(true), Some(false));
+    assert_eq!(low([9.8, 12.4, 10.5, 14.1]), [yes, no, no, no, None]);
+    assert_eq!(low([17.5, 24.9, 18.0, 28.2]), [yes, no, no, no, None]);
+}
+
+#[test]
+fn the_odometer_is_halved_where_it_ran_far_enough() {
+    let read = |from: f64, to: f64| -> Vec<(Option<f64>, Option<bool>)> {
+        let mut reports = [report(0.0, None, None), report(40.0, None, None)];
+        reports[0].odometer_km = Some(from);
+        reports[1].odometer_km = Some(to);
+        let starts = [start(0.0), start(10.0), start(30.0), start(40.0), start(150.0)];
+        let found = of(&starts, &[], &reports, &WeatherTable::default(), &[]);
+        found.iter().map(|e| (e.odometer_km, e.late)).collect()
+    };
+    let far = read(1000.0, 1400.0);
+    assert_eq!(far[1], (Some(1100.0), Some(false)));
+    assert_eq!(far[2], (Some(1300.0), Some(true)));
+    // Four days after the last reading nothing is known of it.
+    assert_eq!(far[4], (None, None));
+    assert!(read(1000.0, 1100.0).iter().all(|(_, late)| late.is_none()));
+}

@@ -3,7 +3,9 @@
 //! In: the trials of one vehicle. Out: for each quantity the cut that separates best, with the
 //! p-value of the whole search, and the range of cuts that do about as well. Asked from six
 //! incidents on. The p-value is the larger of the exact one and, from 40 starts on, that of
-//! circular shifts, since weather and loose contacts both come in spells.
+//! circular shifts, since weather and loose contacts both come in spells. The odometer is not
+//! searched: it only ever rises, and with incidents in spells some cut of it is below .05 in 8 %
+//! of vehicles without an effect. Its two halves are among the conditions declared in advance.
 
 use super::trials::Trial;
 use crate::numerics::max_selected::{best_cut, shift_p};
@@ -33,13 +35,12 @@ pub struct Threshold {
 type Value = fn(&Trial<'_>) -> Option<f64>;
 
 /// The quantities that are searched.
-const QUANTITIES: [(&str, Value); 6] = [
+const QUANTITIES: [(&str, Value); 5] = [
     ("ambient_c", |trial| trial.exposure.ambient_c.as_ref().map(|ambient| ambient.value)),
     ("dew_spread_k", |trial| trial.exposure.dew_spread_k),
     ("rain_12h_mm", |trial| trial.exposure.rain_12h_mm),
     ("soak_h", |trial| trial.exposure.soak_s.map(|soak| soak / 3600.0)),
     ("supply_v", |trial| trial.exposure.supply_v.as_ref().map(|supply| supply.value)),
-    ("odometer_km", |trial| trial.odometer_km),
 ];
 
 /// The thresholds, most telling first; empty below six incidents.

@@ -8,6 +8,7 @@
 
 use super::risk::FAMILY;
 use super::trials::{Trial, with_and_without};
+use crate::numerics::circular::SHORTEST_SERIES;
 use crate::numerics::exact::upper_mid_p;
 use crate::numerics::rate::{constant_rate_p, garwood};
 use crate::numerics::survival::{Curve, Quantile, Watched, kaplan_meier, log_rank};
@@ -19,6 +20,8 @@ const SPANS_S: [f64; 6] = [0.0, 10.0, 60.0, 180.0, 600.0, 1800.0];
 const READ_OUT_S: [f64; 5] = [10.0, 60.0, 180.0, 600.0, 1800.0];
 /// Confidence of the intervals.
 const CONFIDENCE: f64 = 0.95;
+/// Most circular shifts of a condition that are looked at.
+const MOST_SHIFTS: usize = 200;
 
 /// The share of starts that have had their incident by some time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -65,7 +68,9 @@ pub struct Split {
     pub with: Curve,
     /// The curve without it.
     pub without: Curve,
-    /// Two-sided p of the log-rank test; `None` where nothing can be compared.
+    /// Two-sided p of the log-rank test times the conditions among which this one was chosen, or the
+    /// share of circular shifts at which any condition splits the starts as clearly, where there
+    /// are starts enough for that and it is larger. `None` where nothing can be compared.
     pub p_value: Option<f64>,
 }
 
@@ -104,9 +109,28 @@ pub(super) fn time_course(trials: &[Trial<'_>]) -> Option<TimeCourse> {
     let mut times_s: Vec<f64> =
         all.iter().filter(|subject| subject.event > 0.0).map(|subject| subject.to).collect();
     times_s.sort_by(f64::total_cmp);
-    let moments = READ_OUT_S
-        .into_iter()
-        .filter(|after| *after <= curve.longest)
+    let spans = spans(&all);
+    let (events, minutes): (Vec<u64>, Vec<f64>) =
+        spans.iter().map(|span| (span.events, span.minutes)).unzip();
+    let constant_p = constant_rate_p(&events, &minutes);
+    let said = said(&times_s, &spans, constant_p);
+    Some(TimeCourse {
+        left_out: trials.len().saturating_sub(all.len()) as u64,
+        moments: moments(&curve),
+        median: curve.quantile(0.5),
+        times_s,
+        spans,
+        constant_p,
+        split: split(&subjects),
+        said,
+        curve,
+    })
+}
+
+/// A curve read out at the fixed times that somebody was watched for.
+pub(super) fn moments(curve: &Curve) -> Vec<Moment> {
+    let reached = READ_OUT_S.into_iter().filter(|after| *after <= curve.longest);
+    reached
         .map(|after_s| {
             let step = curve.at(after_s);
             Moment {
@@ -116,23 +140,7 @@ pub(super) fn time_course(trials: &[Trial<'_>]) -> Option<TimeCourse> {
                 high: step.and_then(|step| step.low).map(|low| 1.0 - low),
             }
         })
-        .collect();
-    let spans = spans(&all);
-    let (events, minutes): (Vec<u64>, Vec<f64>) =
-        spans.iter().map(|span| (span.events, span.minutes)).unzip();
-    let constant_p = constant_rate_p(&events, &minutes);
-    let said = said(&times_s, &spans, constant_p);
-    Some(TimeCourse {
-        left_out: trials.len().saturating_sub(all.len()) as u64,
-        moments,
-        median: curve.quantile(0.5),
-        times_s,
-        spans,
-        constant_p,
-        split: split(&subjects),
-        said,
-        curve,
-    })
+        .collect()
 }
 
 /// A trial as a subject: until its first incident, else censored where watching ended.
@@ -174,13 +182,16 @@ fn spans(subjects: &[Watched]) -> Vec<Span> {
 /// sides.
 fn split(subjects: &[(&Trial<'_>, Watched)]) -> Option<Split> {
     let trials: Vec<Trial<'_>> = subjects.iter().map(|(trial, _)| (*trial).clone()).collect();
-    let best = (0..FAMILY.len())
+    let compared: Vec<(f64, usize)> = (0..FAMILY.len())
         .filter_map(|at| {
             let table = with_and_without(&trials, at)?;
             let both = table.trials1() > 0 && table.trials2() > 0;
             both.then(|| (upper_mid_p(table), at))
         })
-        .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))?;
+        .collect();
+    let best = compared.iter().min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))?;
+    // The condition was chosen for standing out: that is paid for as if all had been asked.
+    let asked = compared.len() as f64;
     let condition = FAMILY.get(best.1)?;
     let side = |wanted: bool| -> Vec<Watched> {
         let chosen = subjects.iter().filter(|(trial, _)| trial.met(condition) == Some(wanted));
@@ -191,10 +202,53 @@ fn split(subjects: &[(&Trial<'_>, Watched)]) -> Option<Split> {
         condition: condition.name,
         said: condition.said,
         otherwise: condition.otherwise,
-        p_value: log_rank(&[&with, &without]).map(|test| test.p_value),
+        p_value: log_rank(&[&with, &without]).map(|test| {
+            let positions: Vec<usize> = compared.iter().map(|(_, at)| *at).collect();
+            let shifted = shift_p(subjects, &positions, test.chi_squared).unwrap_or(0.0);
+            (test.p_value * asked).min(1.0).max(shifted)
+        }),
         with: kaplan_meier(&with, CONFIDENCE)?,
         without: kaplan_meier(&without, CONFIDENCE)?,
     })
+}
+
+/// The share of circular shifts of the conditions along the starts at which any of them splits the
+/// starts as clearly as `observed` (a log-rank statistic): weather and loose contacts both come in
+/// spells, and the condition was chosen among several. Of very many starts evenly spread shifts
+/// stand for all. `None` for too short a series.
+fn shift_p(subjects: &[(&Trial<'_>, Watched)], compared: &[usize], observed: f64) -> Option<f64> {
+    let length = subjects.len();
+    if length < SHORTEST_SERIES {
+        return None;
+    }
+    let series: Vec<(Vec<bool>, Vec<Watched>)> = compared
+        .iter()
+        .filter_map(|at| FAMILY.get(*at))
+        .map(|condition| -> (Vec<bool>, Vec<Watched>) {
+            let known = subjects
+                .iter()
+                .filter_map(|(trial, subject)| trial.met(condition).map(|met| (met, *subject)));
+            known.unzip()
+        })
+        .collect();
+    let largest = |shift: usize| {
+        let each = series.iter().map(|(holds, watched)| turned(holds, watched, shift));
+        each.fold(0.0, f64::max)
+    };
+    let least = observed * (1.0 - 1e-9);
+    let shifts: Vec<usize> = (0..length).step_by(length.div_ceil(MOST_SHIFTS)).collect();
+    let as_far = shifts.iter().filter(|shift| largest(**shift) >= least).count();
+    Some(as_far as f64 / shifts.len() as f64)
+}
+
+/// The log-rank statistic once the condition is turned by so many starts.
+fn turned(holds: &[bool], watched: &[Watched], shift: usize) -> f64 {
+    let side = |wanted: bool| -> Vec<Watched> {
+        let moved = holds.iter().cycle().skip(shift % holds.len().max(1));
+        let chosen = watched.iter().zip(moved).filter(|(_, held)| **held == wanted);
+        chosen.map(|(subject, _)| *subject).collect()
+    };
+    log_rank(&[&side(true), &side(false)]).map_or(0.0, |test| test.chi_squared)
 }
 
 fn said(times_s: &[f64], spans: &[Span], constant_p: Option<f64>) -> String {
@@ -220,6 +274,10 @@ fn said(times_s: &[f64], spans: &[Span], constant_p: Option<f64>) -> String {
             )
         }
         _ if early => "the rate changes in the course of a start".to_owned(),
+        _ if all == 1 => format!(
+            "the one first incident came after {:.0} s: it tells no preferred time in the start",
+            times_s.first().copied().unwrap_or(0.0)
+        ),
         _ => format!("the {all} first incidents do not show a preferred time in the start"),
     }
 }

@@ -30,7 +30,7 @@ pub struct Joint {
     pub low: Option<f64>,
     /// Upper end.
     pub high: Option<f64>,
-    /// From the penalised likelihood ratio.
+    /// From the penalised likelihood ratio, times the conditions among which these were chosen.
     pub p_value: f64,
 }
 
@@ -59,6 +59,8 @@ pub(super) fn together(trials: &[Trial<'_>]) -> Result<Vec<Joint>, String> {
         })
         .collect();
     asked.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    // The conditions are chosen for standing out: that is paid for as if all had been fitted.
+    let compared = asked.len() as f64;
     asked.truncate(room);
     let conditions: Vec<usize> = asked.into_iter().map(|(_, at)| at).collect();
     let (mut rows, mut answers) = (Vec::new(), Vec::new());
@@ -84,7 +86,7 @@ pub(super) fn together(trials: &[Trial<'_>]) -> Result<Vec<Joint>, String> {
         odds_ratio: effect.value.exp(),
         low: effect.low.map(f64::exp),
         high: effect.high.map(f64::exp),
-        p_value: effect.p_value,
+        p_value: (effect.p_value * compared).min(1.0),
     });
     Ok(found.collect())
 }

@@ -20,7 +20,7 @@ fn asked(rows: &[Invented], forecast: Option<&WeatherTable>) -> When {
         site: Some("quay"),
         zone: Tz::UTC,
     };
-    let trials = trials(&exposures, &incidents, &[]);
+    let trials = trials(&exposures, &incidents);
     when(&trials, &trials, &risks(&exposures), &ahead)
 }
 
@@ -139,7 +139,8 @@ fn the_course_of_a_start() {
     assert_eq!(course.median.time, None);
     let split = course.split.expect("two sides");
     assert_eq!((split.with.subjects, split.without.subjects), (12, 40));
-    assert!(split.p_value.is_some_and(|p| p < 1e-4));
+    // One of 52 circular shifts is the least that it can say.
+    assert!(split.p_value.is_some_and(|p| (1.0 / 52.0 - 1e-12..0.05).contains(&p)));
 }
 
 #[test]
@@ -190,7 +191,7 @@ fn the_plans_interval_covers_in_spite_of_the_choice() {
         let (exposures, incidents) = starts(&vehicle);
         let none = WeatherTable::default();
         let ahead = Ahead { forecast: &none, given: false, site: None, zone: Tz::UTC };
-        let plan = reproduction(&trials(&exposures, &incidents, &[]), &ahead);
+        let plan = reproduction(&trials(&exposures, &incidents), &ahead);
         let Some(plan) = plan else { continue };
         // The true mean risk of the set that was chosen.
         let has = |name: &str| plan.conditions.contains(&name);
@@ -204,4 +205,65 @@ fn the_plans_interval_covers_in_spite_of_the_choice() {
     }
     let coverage = f64::from(inside) / f64::from(all);
     assert!(coverage > 0.90, "covers {coverage}");
+}
+
+// A quarter of the starts after a wash, a quarter after rain; it happens after washes only. A washed
+// start is wet, so nothing asks for a washed and dry one: wet starts without a wash tell the two
+// apart. Seed 6.
+#[test]
+fn a_wash_is_told_from_rain() {
+    let wet = Invented { wet: true, ..PLAIN };
+    let mut state = 6;
+    let kinds: Vec<f64> = (0..100).map(|_| uniform(&mut state)).collect();
+    let drawn: Vec<Invented> = kinds
+        .iter()
+        .map(|kind| match kind {
+            kind if *kind < 0.25 && uniform(&mut state) < 0.5 => wet.hit(),
+            kind if *kind < 0.5 => wet,
+            _ => PLAIN,
+        })
+        .collect();
+    let (mut exposures, incidents) = starts(&drawn);
+    for (exposure, kind) in exposures.iter_mut().zip(&kinds) {
+        exposure.washed = Some(*kind < 0.25);
+    }
+    let trials = trials(&exposures, &incidents);
+    let found = risks(&exposures);
+    assert_eq!(found[0].condition, "washed");
+    assert_eq!(found[0].incidents_without, 0);
+    let none = WeatherTable::default();
+    let ahead = Ahead { forecast: &none, given: false, site: None, zone: Tz::UTC };
+    let when = when(&trials, &trials, &found, &ahead);
+    let [pair] = when.confounded.as_slice() else { panic!("{:?}", when.confounded) };
+    assert_eq!((pair.first, pair.second, pair.companion), ("wet", "washed", Some("wet")));
+    let plan = when.reproduction.expect("incidents");
+    assert_eq!(plan.conditions, ["washed"]);
+    assert!(plan.steps[0].contains("as it is usually washed"), "{:?}", plan.steps);
+    // Were all wet starts washed, there would be nothing to tell them apart by.
+    for exposure in exposures.iter_mut() {
+        exposure.washed = exposure.wet;
+    }
+    let trials = super::trials(&exposures, &incidents);
+    assert!(super::when(&trials, &trials, &risks(&exposures), &ahead).confounded.is_empty());
+}
+
+// More often in the upper half of the mileage, and in the cold: the frost came late. Nothing tells
+// them apart but a late warm start or an early cold one.
+#[test]
+fn mileage_and_season_are_told_to_be_one() {
+    let cold = Invented { cold: true, ..PLAIN };
+    let late = (0..22).map(|at| if at % 5 < 2 { cold.hit() } else { cold });
+    let all: Vec<Invented> = [PLAIN; 25].into_iter().chain([cold; 3]).chain(late).collect();
+    let (mut exposures, incidents) = starts(&all);
+    for (at, exposure) in exposures.iter_mut().enumerate() {
+        exposure.late = Some(at >= 27);
+    }
+    let trials = trials(&exposures, &incidents);
+    let none = WeatherTable::default();
+    let ahead = Ahead { forecast: &none, given: false, site: None, zone: Tz::UTC };
+    let when = when(&trials, &trials, &risks(&exposures), &ahead);
+    let pair = when.confounded.iter().find(|pair| pair.second == "upper half of mileage");
+    let pair = pair.expect("they came together");
+    assert_eq!((pair.first, pair.companion), ("ambient_c < 2", None));
+    assert!(pair.said.contains("cannot tell them apart"), "{}", pair.said);
 }

@@ -129,5 +129,11 @@ pub const LOSSES: Table = Table {
         must("node", Word, "", "the node"),
         must("expected", Number, "frames", "cyclic frames that were due"),
         must("missing", Number, "frames", "of these, frames that did not come"),
+        may(
+            "failed",
+            Small,
+            "frames",
+            "error frames right before its frames, by and large its own failed tries; empty without error frames",
+        ),
     ],
 };

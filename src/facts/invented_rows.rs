@@ -63,16 +63,16 @@ fn starts(file: &Arc<str>) -> impl Strategy<Value = StartRow> + use<> {
 }
 
 fn losses() -> impl Strategy<Value = LossRow> {
-    (text(), (instant(), instant()), text(), number(), number()).prop_map(
-        |(bus, (start, begin), node, expected, missing)| LossRow {
+    (text(), (instant(), instant()), text(), (number(), number(), option::of(any::<u32>())))
+        .prop_map(|(bus, (start, begin), node, (expected, missing, failed))| LossRow {
             bus,
             start,
             begin,
             node,
             expected,
             missing,
-        },
-    )
+            failed,
+        })
 }
 
 fn presences() -> impl Strategy<Value = PresenceRow> {

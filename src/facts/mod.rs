@@ -14,6 +14,7 @@ mod finer_tables;
 mod fleet_parts;
 mod folder_name;
 mod key;
+mod known_files;
 mod logged_tables;
 mod output_tables;
 mod polars;
@@ -24,6 +25,7 @@ mod table;
 mod table_shape;
 mod tally_tables;
 mod testimony_schema;
+mod tidying;
 
 #[cfg(test)]
 mod invented_finer_rows;
@@ -39,7 +41,9 @@ pub use error::FactsError;
 pub use file_bytes::{for_engines, from_parquet, to_parquet};
 pub use fleet_parts::{FleetPart, PART_MODULES, PART_REPORTS, PART_VEHICLES};
 pub use key::{ContentHasher, FactsKey, content_hash};
+pub use known_files::{KnownFile, KnownFiles};
 pub use output_tables::{ExposureRow, IncidentRow};
 pub use store::{FactsStore, Lookup, StoredLog};
 pub use table::{Places, Row, StoredRow, read_rows, rows_table, vehicles_table};
 pub use table_shape::{Column, Kept, Kind, Table, schema_markdown};
+pub use tidying::Unused;

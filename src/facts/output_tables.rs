@@ -84,12 +84,16 @@ pub struct ExposureRow {
     pub rain_12h_mm: Option<f64>,
     /// Whether it was wet.
     pub wet: Option<bool>,
+    /// Whether a wash was noted in the hours before.
+    pub washed: Option<bool>,
     /// Seconds since the end of the start before.
     pub soak_s: Option<f64>,
     /// Whether it was the first of the local day.
     pub first_of_day: Option<bool>,
     /// Lowest supply voltage, volts; source; seconds of age.
     pub supply_v: Option<(f64, &'static str, f64)>,
+    /// Odometer, km.
+    pub odometer_km: Option<f64>,
     /// Where the start was read.
     pub place: Place,
 }
@@ -223,11 +227,13 @@ impl Row for ExposureRow {
             ("dew_spread_k", numbers(rows.iter().map(|r| r.dew_spread_k))),
             ("rain_12h_mm", numbers(rows.iter().map(|r| r.rain_12h_mm))),
             ("wet", flags(rows.iter().map(|r| r.wet))),
+            ("washed", flags(rows.iter().map(|r| r.washed))),
             ("soak_s", numbers(rows.iter().map(|r| r.soak_s))),
             ("first_of_day", flags(rows.iter().map(|r| r.first_of_day))),
             ("supply_v", numbers(rows.iter().map(|r| r.supply_v.map(|v| v.0)))),
             ("supply_source", texts(rows.iter().map(|r| r.supply_v.map(|v| v.1)))),
             ("supply_age_s", numbers(rows.iter().map(|r| r.supply_v.map(|v| v.2)))),
+            ("odometer_km", numbers(rows.iter().map(|r| r.odometer_km))),
             ("place", places(rows.iter().map(|r| &r.place), how)),
         ]
     }

@@ -15,7 +15,7 @@ use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Texts, T
 use crate::facts::table_shape::{Column, Kept, Table, may, must};
 
 /// Raise this when the same log would give other facts than before, though no column changed.
-pub const FACTS_VERSION: u32 = 2;
+pub const FACTS_VERSION: u32 = 3;
 
 /// The column that stands in front of a table of many logs.
 pub(super) const VEHICLE: Column = must("vehicle", Word, "", "the vehicle");
@@ -296,6 +296,12 @@ pub const EXPOSURES: Table = Table {
             "",
             "rain in the hours before, or air close to its dew point; empty: not known",
         ),
+        may(
+            "washed",
+            Flag,
+            "",
+            "a wash noted in the 12 hours before; empty: washes are not noted on both sides of it",
+        ),
         may("soak_s", Number, "s", "since the end of the start before; empty: not known"),
         may(
             "first_of_day",
@@ -306,6 +312,7 @@ pub const EXPOSURES: Table = Table {
         may("supply_v", Number, "V", "lowest supply voltage; empty: not known"),
         may("supply_source", Word, "", "`log`, `report` or `weather`"),
         may("supply_age_s", Number, "s", "start less time of the value; negative: it is younger"),
+        may("odometer_km", Number, "km", "by the readings around the start; empty: not known"),
         PLACE,
     ],
 };

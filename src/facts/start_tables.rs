@@ -104,6 +104,7 @@ impl Row for LossRow {
             ("node", texts(rows.iter().map(|r| Some(r.node.as_str())))),
             ("expected", numbers(rows.iter().map(|r| Some(r.expected)))),
             ("missing", numbers(rows.iter().map(|r| Some(r.missing)))),
+            ("failed", smalls(rows.iter().map(|r| r.failed))),
         ]
     }
 }
@@ -114,6 +115,7 @@ impl StoredRow for LossRow {
             (columns.text("bus")?, columns.time("start")?, columns.time("begin")?);
         let node = columns.text("node")?;
         let (expected, missing) = (columns.number("expected")?, columns.number("missing")?);
+        let failed = columns.small("failed")?;
         Ok(columns
             .rows()
             .map(|i| LossRow {
@@ -123,6 +125,7 @@ impl StoredRow for LossRow {
                 node: node.at(i),
                 expected: expected.at(i),
                 missing: missing.at(i),
+                failed: failed.maybe(i),
             })
             .collect())
     }

@@ -3,11 +3,17 @@
 //! ```text
 //! <folder>/vehicle=<escaped name>/<log hash>-<settings hash>/<table>.parquet, contents.txt
 //! <folder>/.part-<process>-<number>/          an entry that is being written
+//! <folder>/known-files.txt                    which files need not be opened
 //! ```
 //!
 //! An entry is written beside its place and renamed into it, so it is whole or absent, also when
 //! the run is killed and when two runs write at once: the one that comes second drops its own.
-//! Damage is noticed on reading, told in a note, and repaired by the next `put`.
+//! Damage is noticed on reading, told in a note, and repaired by the next `put`. Nothing is forced
+//! to the disk: what a power failure tears is such damage, every byte being under a hash, and the log
+//! is read again.
+//!
+//! A run holds a lock on the folder, shared with other runs. Whoever finds itself alone clears what
+//! killed runs left; where the system has no such locks, only what is older than a day.
 
 use std::fs;
 use std::io::{self, ErrorKind, Write as _};
@@ -20,6 +26,8 @@ use crate::facts::entry::{decode, encode};
 use crate::facts::error::FactsError;
 use crate::facts::folder_name::vehicle_folder;
 use crate::facts::key::FactsKey;
+use crate::facts::known_files::KnownFiles;
+use crate::facts::tidying;
 use crate::observe::LogFacts;
 use crate::vocabulary::{Finishing, Reject};
 
@@ -28,6 +36,9 @@ const PART: &str = ".part-";
 
 /// An unfinished entry older than this belongs to no running program.
 const ABANDONED: Duration = Duration::from_secs(24 * 3_600);
+
+/// An entry that fails so often is damaged, and not only changed by another run while it is read.
+const TRIES: u32 = 3;
 
 /// Numbers the unfinished entries of this process.
 static PARTS: AtomicU64 = AtomicU64::new(0);
@@ -62,33 +73,64 @@ pub struct Lookup {
 /// A folder of stored facts. Can be shared between threads, and between runs at the same time.
 #[derive(Debug)]
 pub struct FactsStore {
-    folder: PathBuf,
+    pub(super) folder: PathBuf,
+    /// Held while the run lasts; `None` where folders cannot be locked.
+    _lock: Option<fs::File>,
 }
 
 impl FactsStore {
     /// Opens the store in `folder`, which is made when it is missing, and clears what killed runs
-    /// left there more than a day ago.
+    /// left there: at once when no other run has it open, else what is older than a day.
     pub fn open(folder: &Path) -> Result<FactsStore, FactsError> {
         fs::create_dir_all(folder).map_err(|e| refused("make", folder, e))?;
+        let lock = fs::File::open(folder).ok();
+        let alone = lock.as_ref().is_some_and(|lock| lock.try_lock().is_ok());
         let entries = fs::read_dir(folder).map_err(|e| refused("list", folder, e))?;
         for entry in entries.flatten() {
-            if entry.file_name().to_string_lossy().starts_with(PART) && abandoned(&entry) {
+            if entry.file_name().to_string_lossy().starts_with(PART) && (alone || abandoned(&entry))
+            {
                 // What cannot be removed is never read either: no reason to stop.
                 let _ = remove(&entry.path());
             }
         }
-        Ok(FactsStore { folder: folder.to_owned() })
+        // Nobody writes before it holds the shared lock, so nobody's part was cleared above. That the lock
+        // cannot be had is no reason to stop: entries are whole or absent without it.
+        let lock = lock.filter(|lock| {
+            let freed = !alone || lock.unlock().is_ok();
+            freed && lock.lock_shared().is_ok()
+        });
+        Ok(FactsStore { folder: folder.to_owned(), _lock: lock })
+    }
+
+    /// Puts the list of files that need not be opened next time; `depends_on` as in [`KnownFiles::read`].
+    pub fn keep_known(&self, known: &KnownFiles, depends_on: &str) {
+        let number = PARTS.fetch_add(1, Ordering::Relaxed);
+        let part = self.folder.join(format!("{PART}{}-{number}", std::process::id()));
+        known.write(&self.folder, &part, depends_on);
     }
 
     /// The stored facts of a log; places get `file`, the log's name in this run, as their file.
     /// An entry that is damaged counts as absent and leaves a note.
     #[must_use]
     pub fn get(&self, key: &FactsKey, file: &Arc<str>) -> Lookup {
-        match decode(&self.place(key), file) {
-            Ok(stored) => Lookup { stored, note: None },
-            Err(error) => {
-                let note = format!("stored facts of {key} not used: {}", error.chain());
-                Lookup { stored: None, note: Some(note) }
+        let place = self.place(key);
+        let mut tries = 0;
+        loop {
+            tries += 1;
+            match decode(&place, file) {
+                Ok(stored) => {
+                    if stored.is_some() {
+                        tidying::touch(&place);
+                    }
+                    return Lookup { stored, note: None };
+                }
+                // Another run has cleared it away, or repaired it, between two of its files.
+                Err(_) if !place.exists() => return Lookup::default(),
+                Err(_) if tries < TRIES => {}
+                Err(error) => {
+                    let note = format!("stored facts of {key} not used: {}", error.chain());
+                    return Lookup { stored: None, note: Some(note) };
+                }
             }
         }
     }
@@ -113,7 +155,14 @@ impl FactsStore {
         let place = self.place(key);
         let vehicle = self.folder.join(vehicle_folder(&key.vehicle));
         fs::create_dir_all(&vehicle).map_err(|e| refused("make", &vehicle, e))?;
-        let Err(first) = fs::rename(part, &place) else {
+        let into_place = || match fs::rename(part, &place) {
+            // Another run may have cleared the empty folder away just now.
+            Err(error) if error.kind() == ErrorKind::NotFound => {
+                fs::create_dir_all(&vehicle).and_then(|()| fs::rename(part, &place))
+            }
+            done => done,
+        };
+        let Err(first) = into_place() else {
             return Ok(());
         };
         let nameless: Arc<str> = "".into();
@@ -126,7 +175,7 @@ impl FactsStore {
         // it gone, or finds the other's whole entry, and both are fine.
         let aside = self.new_part().map_err(|e| refused("make a folder in", &self.folder, e))?;
         let _ = fs::rename(&place, aside.join("damaged"));
-        let again = fs::rename(part, &place);
+        let again = into_place();
         let _ = remove(&aside);
         match again {
             Ok(()) => Ok(()),
@@ -135,12 +184,12 @@ impl FactsStore {
         }
     }
 
-    fn place(&self, key: &FactsKey) -> PathBuf {
+    pub(super) fn place(&self, key: &FactsKey) -> PathBuf {
         self.folder.join(vehicle_folder(&key.vehicle)).join(key.entry_folder())
     }
 
     /// A new folder that is this call's alone.
-    fn new_part(&self) -> io::Result<PathBuf> {
+    pub(super) fn new_part(&self) -> io::Result<PathBuf> {
         loop {
             let number = PARTS.fetch_add(1, Ordering::Relaxed);
             let part = self.folder.join(format!("{PART}{}-{number}", std::process::id()));
@@ -166,7 +215,7 @@ fn abandoned(entry: &fs::DirEntry) -> bool {
         .is_ok_and(|time| SystemTime::now().duration_since(time).is_ok_and(|age| age > ABANDONED))
 }
 
-fn remove(path: &Path) -> io::Result<()> {
+pub(super) fn remove(path: &Path) -> io::Result<()> {
     if fs::symlink_metadata(path)?.is_dir() {
         fs::remove_dir_all(path)
     } else {
@@ -174,6 +223,6 @@ fn remove(path: &Path) -> io::Result<()> {
     }
 }
 
-fn refused(doing: &'static str, folder: &Path, source: io::Error) -> FactsError {
+pub(super) fn refused(doing: &'static str, folder: &Path, source: io::Error) -> FactsError {
     FactsError::Folder { doing, folder: folder.display().to_string(), source }
 }

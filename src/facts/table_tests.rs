@@ -30,9 +30,11 @@ fn exposure(vehicle: &str, judged: bool, incidents: u32) -> ExposureRow {
         dew_spread_k: None,
         rain_12h_mm: None,
         wet: None,
+        washed: None,
         soak_s: Some(0.0),
         first_of_day: Some(true),
         supply_v: None,
+        odometer_km: None,
         place: Place::line(&file(), 9),
     }
 }

@@ -10,7 +10,7 @@ use super::gather::{Gathered, VehicleFacts};
 use super::incident::{Accusation, FinerSigns, Incident};
 use super::start::Start;
 use super::trouble::Trouble;
-use crate::observe::{AnswerRow, CodeKind, CodeRow, LogFacts};
+use crate::observe::{AnswerReading, AnswerRow, CodeKind, CodeRow, LogFacts};
 
 /// An incident and the word of it may come in either order within this (seconds).
 const AT_ONCE: f64 = 1.0;
@@ -37,7 +37,9 @@ pub(super) fn incidents(
         }
         for incident in &mut own {
             finish(incident, start, facts, logs, names);
+            let readings = std::mem::take(&mut incident.finer.readings);
             incident.finer = finer::of(incident, logs, names);
+            incident.finer.readings.extend(readings);
         }
         found.append(&mut own);
     }
@@ -155,6 +157,9 @@ fn attach_to(
     for answer in answers.iter().filter(|a| fitted.contains(a.node.as_str())) {
         let list = if answer.answered { &mut last.answered } else { &mut last.unanswered };
         list.push((answer.node.clone(), answer.place.clone()));
+        if !matches!(answer.reading, AnswerReading::Answered | AnswerReading::NotAnswered) {
+            last.finer.readings.push((answer.node.clone(), answer.reading, answer.place.clone()));
+        }
     }
     let report = &facts.reports[number as usize];
     for incident in own.iter_mut() {

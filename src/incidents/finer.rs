@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::incident::{FinerSigns, Incident};
-use crate::observe::LogFacts;
+use crate::observe::{AnswerReading, LogFacts};
 use crate::vocabulary::Instant;
 
 /// Signs may stand this long (seconds) before or after the incident.
@@ -17,6 +17,7 @@ pub(super) fn of(
     names: &BTreeMap<String, String>,
 ) -> FinerSigns {
     let mut signs = FinerSigns::default();
+    let mut tries: BTreeMap<String, (f64, f64)> = BTreeMap::new();
     let within = |time: Instant| {
         time.seconds_since(incident.begin) >= -AROUND && time.seconds_since(incident.end) <= AROUND
     };
@@ -51,6 +52,20 @@ pub(super) fn of(
             row.node = named(&row.node);
             signs.passives.push(row);
         }
+        for row in log.losses.iter().filter(|r| here(&r.bus, r.begin)) {
+            let Some(failed) = row.failed else { continue };
+            let sum = tries.entry(named(&row.node)).or_default();
+            sum.0 += f64::from(failed);
+            sum.1 += (row.expected - row.missing).max(0.0);
+        }
+        // Alive but not served is no missing answer, so no report brings it here.
+        let unserved = log
+            .logged_answers
+            .iter()
+            .filter(|r| r.reading == AnswerReading::AliveUnserved && overlaps(r.first, r.last));
+        signs.readings.extend(unserved.map(|r| (named(&r.node), r.reading, r.place.clone())));
     }
+    signs.tries =
+        tries.into_iter().map(|(node, (failed, passed))| (node, failed, passed)).collect();
     signs
 }

@@ -1,11 +1,12 @@
 //! Which codes of a report tell of something new, and which only repeat what was stored before.
 //!
 //! A code is fresh when the report before did not hold it, when its occurrence counter or its time of
-//! setting changed, or when it is failing or maturing now and no counter says that it is the old one.
+//! setting changed, or when it is failing or maturing now and no counter says that it is the old one. A history code
+//! that merely had not been told before is no news where every other node that accuses the same one stands still.
 
 use std::collections::BTreeMap;
 
-use crate::observe::{AnswerRow, CodeRow};
+use crate::observe::{AnswerRow, CodeKind, CodeRow};
 use crate::protocol::trouble_codes::StatusReading;
 use crate::vocabulary::Code;
 
@@ -29,7 +30,8 @@ pub(super) fn judge(codes: &[CodeRow], answers: &[AnswerRow]) -> Vec<Freshness> 
     let mut next_answer = answers.iter().peekable();
     let mut current = None;
     let mut earlier_asked: BTreeMap<&str, u32> = BTreeMap::new();
-    for row in codes {
+    let mut late: Vec<usize> = Vec::new();
+    for (place, row) in codes.iter().enumerate() {
         if current != Some(row.report) {
             current = Some(row.report);
             while let Some(answer) = next_answer.peek() {
@@ -45,6 +47,9 @@ pub(super) fn judge(codes: &[CodeRow], answers: &[AnswerRow]) -> Vec<Freshness> 
         }
         let key = (row.reporter.as_str(), row.code);
         let first_word = !earlier_asked.contains_key(row.reporter.as_str());
+        if !first_word && is_history(row) && !before.contains_key(&key) {
+            late.push(place);
+        }
         out.push(match before.get(&key) {
             None if first_word && is_history(row) => Freshness::PerhapsOld,
             None => Freshness::Fresh,
@@ -53,7 +58,46 @@ pub(super) fn judge(codes: &[CodeRow], answers: &[AnswerRow]) -> Vec<Freshness> 
         });
         before.insert(key, row);
     }
+    let others = others(codes, &out, &late);
+    for place in late {
+        let (still, moved) = others.get(&about(&codes[place])).copied().unwrap_or_default();
+        if codes[place].kind == CodeKind::NotHeard && moved == 0 && still >= STAND_STILL {
+            out[place] = Freshness::Repeated;
+        }
+    }
     out
+}
+
+/// Others' accusations of the same node that have not moved, from which on a code told late is no news: had the node
+/// been lost again, they would have counted it.
+const STAND_STILL: u32 = 2;
+
+/// Report and accused.
+type About<'c> = (u32, Option<&'c str>);
+
+fn about(row: &CodeRow) -> About<'_> {
+    (row.report, row.accused.as_deref())
+}
+
+/// By report and accused: accusations whose counters or dates have not moved since the report before, and fresh ones;
+/// those that are only told `late` are neither.
+fn others<'c>(
+    codes: &'c [CodeRow],
+    fresh: &[Freshness],
+    late: &[usize],
+) -> BTreeMap<About<'c>, (u32, u32)> {
+    let mut counts: BTreeMap<About<'c>, (u32, u32)> = BTreeMap::new();
+    let mut late = late.iter().peekable();
+    for (place, (row, freshness)) in codes.iter().zip(fresh).enumerate() {
+        if late.next_if(|l| **l == place).is_some() || row.kind != CodeKind::NotHeard {
+            continue;
+        }
+        let count = counts.entry(about(row)).or_default();
+        let counted = row.occurrences.is_some() || row.since_start_s.is_some();
+        count.0 += u32::from(counted && *freshness == Freshness::Repeated);
+        count.1 += u32::from(*freshness == Freshness::Fresh);
+    }
+    counts
 }
 
 fn is_history(row: &CodeRow) -> bool {

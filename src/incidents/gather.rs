@@ -11,10 +11,11 @@ use super::overlaps;
 use super::placing::{self, By, Home};
 use super::start::Start;
 use super::starts;
+use super::taken_off::TakenOff;
 use super::trouble;
 use super::unnamed;
 use crate::observe::{AnswerRow, BusEventKind, CodeKind, CodeRow, LogFacts, UNNAMED};
-use crate::read::ScanReport;
+use crate::read::{ScanReport, ServiceNote};
 use crate::vocabulary::{Network, Place};
 
 /// Events of one log that are told by name.
@@ -35,6 +36,8 @@ pub struct VehicleFacts<'a> {
     pub codes: &'a [CodeRow],
     /// Who replied, by report.
     pub answers: &'a [AnswerRow],
+    /// What was done to it, by time.
+    pub notes: &'a [ServiceNote],
 }
 
 /// What a vehicle's facts amount to.
@@ -70,12 +73,18 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
             log.silences.retain(|s| fitted.contains(names.get(&s.node).unwrap_or(&s.node)));
         }
     }
-    let trouble = trouble::find(&logs, &names);
     let mut out =
         Gathered { starts: starts::of_logs(&logs), unnamed, fitted, ..Gathered::default() };
     remarks(&logs, &mut out);
     out.remarks.extend(overlaps);
+    let off = TakenOff::of(facts.notes, facts.network, facts.logs, &names);
+    off.excuse_silences(&mut logs, &names, &mut out.remarks);
+    let trouble = trouble::find(&logs, &names);
+    // Judged before any code is left out: a code set by a disconnection is old news afterwards.
     let fresh = freshness::judge(facts.codes, facts.answers);
+    let (codes, fresh, answers) =
+        off.testimony(facts.codes, &fresh, facts.answers, facts.reports, &mut out.remarks);
+    let facts = &VehicleFacts { codes: &codes, answers: &answers, ..*facts };
     place_reports(facts, &trouble, &fresh, &mut out);
     out.incidents = attach::incidents(facts, &logs, &names, &trouble, &fresh, &out);
     lone_answers(facts, &mut out);
@@ -125,8 +134,17 @@ fn fitted(facts: &VehicleFacts<'_>, names: &BTreeMap<String, String>) -> Vec<Str
             there.insert(names.get(&row.node).unwrap_or(&row.node).clone());
         }
     }
-    there.extend(facts.answers.iter().filter(|a| a.answered).map(|a| a.node.clone()));
-    there.extend(facts.codes.iter().map(|c| c.reporter.clone()));
+    // Who answers a tester in a log under a name that only its identifier gives is, where nodes are described, one of
+    // these under another name: it must not stand beside them as a node of which nothing else is ever seen.
+    let named = |node: &str| {
+        facts.network.is_none_or(|n| n.nodes.iter().any(|described| described.name == node))
+    };
+    let in_log = |place: &Place| facts.logs.iter().any(|(name, _)| *name == place.file);
+    let own = |node: &str, place: &Place| !in_log(place) || named(node);
+    let answers = facts.answers.iter().filter(|a| a.answered && own(&a.node, &a.place));
+    there.extend(answers.map(|a| a.node.clone()));
+    let reporters = facts.codes.iter().filter(|c| own(&c.reporter, &c.place));
+    there.extend(reporters.map(|c| c.reporter.clone()));
     // Accused by others and not described as absent: somebody once heard it.
     there.extend(facts.codes.iter().filter_map(|c| c.accused.clone()));
     let asked: BTreeSet<&str> = facts.answers.iter().map(|a| a.node.as_str()).collect();
@@ -214,7 +232,7 @@ fn place_reports(
         let count = repeated.count();
         if count > 0 {
             out.unplaced.push((
-                format!("{count} code(s) unchanged since an earlier report: nothing new"),
+                format!("{count} code(s) with nothing new since an earlier report"),
                 report.place.clone(),
             ));
         }

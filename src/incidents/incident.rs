@@ -1,6 +1,6 @@
 //! An incident: what belongs together inside one start.
 
-use crate::observe::{ErrorDetailRow, LockRow, OrderRow, PassiveRow, ReturnRow};
+use crate::observe::{AnswerReading, ErrorDetailRow, LockRow, OrderRow, PassiveRow, ReturnRow};
 use crate::vocabulary::{Instant, Place};
 
 /// Silences, disturbances, accusations and missing answers that belong together in one start.
@@ -63,6 +63,10 @@ pub struct FinerSigns {
     pub orders: Vec<OrderRow>,
     /// Nodes that said they were error passive.
     pub passives: Vec<PassiveRow>,
+    /// Failed tries before frames of a node passed, and frames of it that passed, while the bus was disturbed.
+    pub tries: Vec<(String, f64, f64)>,
+    /// Answers of which a log tells more than that they came or not: node, reading, place.
+    pub readings: Vec<(String, AnswerReading, Place)>,
 }
 
 /// A node that fell silent.

@@ -4,6 +4,7 @@
 //! incidents, and what could not be placed. A report's time is a hint, never the last word.
 
 mod absences;
+mod align;
 mod attach;
 mod finer;
 mod freshness;
@@ -15,9 +16,11 @@ mod placing;
 mod placing_tests;
 mod start;
 mod starts;
+mod taken_off;
 mod trouble;
 mod unnamed;
 
+pub use align::align;
 pub use gather::{Gathered, VehicleFacts, gather};
 pub use incident::{Accusation, Disturbed, FinerSigns, Incident, SilentNode};
 pub use start::Start;

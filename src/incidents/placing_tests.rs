@@ -8,7 +8,7 @@ use super::incident::SilentNode;
 use super::placing::{By, Home, place};
 use super::start::Start;
 use super::trouble::Trouble;
-use crate::observe::{CodeKind, CodeRow};
+use crate::observe::{AnswerReading, AnswerRow, CodeKind, CodeRow};
 use crate::read::ScanReport;
 use crate::vocabulary::{CodeStatus, Instant, Place, TroubleCode};
 
@@ -118,4 +118,34 @@ fn a_code_is_fresh_when_its_counter_or_time_moved() {
     ];
     use Freshness::{Fresh, PerhapsOld, Repeated};
     assert_eq!(freshness::judge(&codes, &[]), [PerhapsOld, Repeated, Fresh, Fresh, Repeated]);
+}
+
+#[test]
+fn a_code_told_late_is_no_news_while_the_others_stand_still() {
+    let row = |report, reporter: &str, occurrences| CodeRow {
+        reporter: reporter.into(),
+        ..code(report, CodeStatus::Stored, occurrences, None)
+    };
+    // The brakes answered the first report, and told their code only in the second.
+    let answers = [AnswerRow {
+        vehicle: "V".into(),
+        report: 0,
+        taken_at: at(0.0),
+        node: "brakes".into(),
+        answered: true,
+        reading: AnswerReading::Answered,
+        place: spot(),
+    }];
+    let judged = |moved: u32| {
+        let codes = [
+            row(0, "body", 3),
+            row(0, "engine", 2),
+            row(1, "body", 3),
+            row(1, "engine", 2 + moved),
+            row(1, "brakes", 4),
+        ];
+        freshness::judge(&codes, &answers).pop()
+    };
+    assert_eq!(judged(0), Some(Freshness::Repeated));
+    assert_eq!(judged(1), Some(Freshness::Fresh), "another node has counted it again");
 }

@@ -49,3 +49,51 @@ pub(super) fn holding(
         .iter()
         .position(|s| time.seconds_since(s.begin) >= -before && time.seconds_since(s.end) <= after)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vocabulary::{Instant, Place};
+
+    fn log(name: &str, bus: &str, begin: f64, end: f64, woke: bool) -> (Arc<str>, LogFacts) {
+        let at = |s: f64| Instant::default().plus_seconds(s);
+        let mut facts = LogFacts::default();
+        facts.starts.push(StartRow {
+            bus: bus.into(),
+            begin: at(begin),
+            end: at(end),
+            woke,
+            slept: false,
+            frames: 1,
+            error_frames: 0,
+            load: None,
+            judged: true,
+            why: String::new(),
+            place: Place::whole(&name.into()),
+        });
+        (name.into(), facts)
+    }
+
+    #[test]
+    fn logs_of_one_bus_are_put_in_order_whatever_their_names() {
+        // The second file goes on where the first ends; the third is another start; a fourth bus wakes with it.
+        let logs = [
+            log("a", "body", 900.0, 1000.0, true),
+            log("b", "body", 100.4, 200.0, false),
+            log("c", "body", 0.0, 100.0, true),
+            log("d", "chassis", 900.3, 1001.0, true),
+        ];
+        let starts = of_logs(&logs);
+        let spans: Vec<(f64, f64)> = starts
+            .iter()
+            .map(|s| (s.begin, s.end))
+            .map(|(a, b)| {
+                (a.seconds_since(Instant::default()), b.seconds_since(Instant::default()))
+            })
+            .collect();
+        assert_eq!(spans, [(0.0, 200.0), (900.0, 1001.0)]);
+        let mut turned = logs.clone();
+        turned.reverse();
+        assert_eq!(of_logs(&turned), starts);
+    }
+}

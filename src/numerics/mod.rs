@@ -12,6 +12,7 @@ pub mod binomial;
 pub mod centre;
 pub mod change_point;
 pub mod circular;
+pub mod clustered;
 pub mod clusters;
 pub mod cusum;
 pub mod exact;
@@ -37,8 +38,14 @@ pub mod waiting;
 pub mod weibull;
 
 #[cfg(test)]
+mod firth_tests;
+#[cfg(test)]
 pub(crate) mod lcg;
+#[cfg(test)]
+mod slow;
 #[cfg(test)]
 mod survival_tests;
 #[cfg(test)]
 mod tolerances;
+#[cfg(test)]
+mod worked_examples;

@@ -17,10 +17,11 @@ pub(super) fn maximum(value: &dyn Fn(&[f64]) -> f64, starts: &[&[f64]]) -> Vec<f
         for _ in 0..AGAIN {
             let found = climb(value, &at.1);
             let gained = found.0 - at.0;
+            let size = found.0.abs().max(1.0);
             if found.0 > at.0 {
                 at = found;
             }
-            if gained.is_nan() || gained < 1e-8 * found.0.abs().max(1.0) {
+            if gained.is_nan() || gained < 1e-8 * size {
                 break;
             }
         }

@@ -44,6 +44,12 @@ const TABLE: [Row; 92] = [
     row("centre::median", 0.0, "an element, or the mean of two", "order statistics"),
     row("centre::quantile", 1e-12, ROUND, "Hyndman & Fan 1996, type 7"),
     row("circular::shift_p", 1e-12, "a ratio of whole numbers", "Lotwick & Silverman 1982"),
+    row(
+        "clustered::clustered_curve",
+        1e-11,
+        "a short sum of fractions",
+        "Efron 1981; Cochran 1977",
+    ),
     row("exact::fisher", 1e-12, SUMS, "Fisher 1935; Fagerland et al. 2017"),
     row("exact::ln_hypergeometric", 1e-8, LARGE, "hypergeometric distribution"),
     row("exact::mid_p", 1e-12, SUMS, "Lancaster 1961; Fagerland et al. 2017"),

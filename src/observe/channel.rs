@@ -11,7 +11,7 @@ use super::gaps::{Gap, GapList};
 use super::locks::Moments;
 use super::runs::{ErrorRun, Surge, SurgeWatch};
 use super::signals::Signals;
-use super::steps::StepWatch;
+use super::step_watch::StepWatch;
 use super::tracker::Tracker;
 use crate::protocol::error_frames::{self, ErrorMeaning};
 use crate::protocol::frame_timing;
@@ -26,6 +26,8 @@ const SLOTS: usize = 16 * 1024;
 const RUN_JOINS: i64 = 1_000_000_000;
 const MOST_RUNS: usize = 4096;
 const NONE: u16 = u16::MAX;
+/// A failed frame that is sent again is on the wire within this (nanoseconds): its own length at 125 kbit/s.
+const RETRY: i64 = 1_500_000;
 
 /// Frames of identifiers past the bound.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -51,7 +53,10 @@ pub(super) struct Channel {
     pub bits: u64,
     pub bus_gaps: GapList,
     pub error_runs: Vec<ErrorRun>,
-    pub logger_blind: Vec<(Instant, u64)>,
+    /// Where the logger says that it lost frames: last frame before, first behind, line.
+    pub logger_blind: Vec<(Instant, Instant, u64)>,
+    /// Marks of that among what was pushed; they are no frames.
+    pub lost_marks: u64,
     pub surges: Vec<Surge>,
     pub untracked: Untracked,
     pub signals: Signals,
@@ -60,6 +65,8 @@ pub(super) struct Channel {
     pub moments: Moments,
     /// Frames with the error state indicator: how many, first, last, line of the first.
     pub passives: BTreeMap<Identifier, (u64, Instant, Instant, u64)>,
+    /// Error frames since the last frame, each right after the one before, and when the last stood.
+    failing: (u32, Instant),
     watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
@@ -84,6 +91,7 @@ impl Channel {
             bus_gaps: GapList::new(1_000_000_000),
             error_runs: Vec::new(),
             logger_blind: Vec::new(),
+            lost_marks: 0,
             surges: Vec::new(),
             untracked: Untracked::default(),
             signals: Signals::default(),
@@ -91,6 +99,7 @@ impl Channel {
             steps: StepWatch::default(),
             moments: Moments::default(),
             passives: BTreeMap::new(),
+            failing: (0, begin),
             watch: SurgeWatch::new(begin),
             base: Box::new([NONE; 2048]),
             extended: vec![(u32::MAX, NONE); SLOTS].into_boxed_slice(),
@@ -111,10 +120,11 @@ impl Channel {
         if time >= self.watch.window_end {
             self.window(time);
         }
+        let before = self.now;
         self.now = time;
         self.now_line = frame.line;
         if frame.kind != FrameKind::Data {
-            self.other(frame, time);
+            self.other(frame, time, before);
             if frame.kind != FrameKind::PassiveData {
                 return;
             }
@@ -128,6 +138,9 @@ impl Channel {
         self.bits += u64::from(frame_timing::bits_without_stuffing(extended, frame.length));
         let place =
             if extended { self.place(frame.id) } else { self.base[frame.id.0 as usize & 0x7FF] };
+        if self.failing.0 > 0 {
+            self.passed(place, time);
+        }
         match self.trackers.get_mut(usize::from(place)) {
             Some(tracker) => {
                 if tracker.bears {
@@ -229,9 +242,9 @@ impl Channel {
         seen.2 = time;
     }
 
-    /// Remote and error frames, and frames of error passive senders.
+    /// Remote and error frames, frames of error passive senders, and marks of loss.
     #[cold]
-    fn other(&mut self, frame: &Frame, time: Instant) {
+    fn other(&mut self, frame: &Frame, time: Instant, before: Instant) {
         if frame.kind == FrameKind::PassiveData {
             self.passive(frame, time);
             return;
@@ -240,19 +253,41 @@ impl Channel {
             self.data_frames += 1;
             return;
         }
+        if frame.kind == FrameKind::Lost {
+            self.lost_marks += 1;
+            return self.blind(before, time, frame.line);
+        }
         match error_frames::meaning(frame.id.0, frame.data) {
             ErrorMeaning::State => {}
-            ErrorMeaning::LoggerBlind => {
-                if self.logger_blind.len() < MOST_RUNS {
-                    self.logger_blind.push((time, frame.line));
-                }
-            }
+            ErrorMeaning::LoggerBlind => self.blind(before, time, frame.line),
             ErrorMeaning::Bus => self.error_frame(frame, time),
+        }
+    }
+
+    /// A frame passes after failed ones.
+    #[cold]
+    fn passed(&mut self, place: u16, time: Instant) {
+        let (failed, last) = std::mem::replace(&mut self.failing, (0, time));
+        if place != NONE
+            && time.0 - last.0 <= RETRY
+            && let Some(run) = self.error_runs.last_mut()
+        {
+            run.passed(place, failed);
+        }
+    }
+
+    /// The logger says that it lost frames between `from` and `to`.
+    fn blind(&mut self, from: Instant, to: Instant, line: u64) {
+        if self.logger_blind.len() < MOST_RUNS {
+            self.logger_blind.push((from, to, line));
         }
     }
 
     fn error_frame(&mut self, frame: &Frame, time: Instant) {
         self.error_frames += 1;
+        let (failed, last) = self.failing;
+        let again = failed > 0 && time.0 - last.0 <= RETRY;
+        self.failing = (if again { failed.saturating_add(1) } else { 1 }, time);
         self.moments.error(time, &self.trackers);
         let full = self.error_runs.len() >= MOST_RUNS;
         match self.error_runs.last_mut() {
@@ -295,7 +330,7 @@ impl Channel {
         times.extend(self.error_runs.iter_mut().flat_map(|r| [&mut r.begin, &mut r.end]));
         times.extend(self.passives.values_mut().flat_map(|p| [&mut p.1, &mut p.2]));
         times.extend(self.moments.kept.iter_mut().map(|m| &mut m.time));
-        times.extend(self.logger_blind.iter_mut().map(|(t, _)| t));
+        times.extend(self.logger_blind.iter_mut().flat_map(|(a, b, _)| [a, b]));
         times.extend(self.surges.iter_mut().flat_map(|s| [&mut s.begin, &mut s.end]));
         times.extend(self.signals.kept.iter_mut().map(|s| &mut s.time));
         for time in times {

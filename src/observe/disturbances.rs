@@ -4,6 +4,8 @@
 //! traffic). Signs that overlap are one disturbance: it bears the name of its strongest sign and
 //! tells of the others in its detail.
 
+use std::collections::BTreeSet;
+
 use super::blind_spots::Blind;
 use super::channel::Channel;
 use super::period::{self, Period};
@@ -12,7 +14,7 @@ use super::senders::{Senders, is_tester_traffic};
 use super::starts::Span;
 use super::thinning::{self, Thin};
 use super::tracker::{Burst, Tracker};
-use crate::protocol::error_frames;
+use crate::protocol::{error_frames, j1939};
 use crate::vocabulary::{Identifier, Instant};
 
 /// Identifiers first seen so long after the start are newcomers (nanoseconds).
@@ -157,8 +159,28 @@ fn flood(tracker: &Tracker, burst: &Burst, why: &str) -> Sign {
     }
 }
 
+/// Source addresses that were heard at the start or often: where identifiers tell their sender, these are
+/// nodes, and what they send for the first time is an event of theirs. Empty where no addresses rule.
+fn established(channel: &Channel, span: &Span, senders: &Senders) -> BTreeSet<u8> {
+    let heard = |t: &&Tracker| t.count > GARBAGE_FRAMES || t.first.0 - span.begin.0 < SETTLED;
+    let telling = channel.trackers.iter().filter(heard).filter(|_| senders.by_address());
+    telling.filter_map(|t| j1939::header(t.id)).map(|h| h.source).collect()
+}
+
+/// Whether a newcomer is no stranger: an established node sends it, or it is the network's own management
+/// (requests and their acknowledgement, claims of addresses, announcements of long messages). Random
+/// identifiers fall among these by chance one time in fifty, and on a node's address as often as there are
+/// nodes among 256 addresses, so that garbage is still seen.
+fn own_accord(id: Identifier, established: &BTreeSet<u8>) -> bool {
+    j1939::header(id).is_some_and(|h| {
+        !established.is_empty()
+            && (established.contains(&h.source) || j1939::is_management(h.group))
+    })
+}
+
 /// Many identifiers that nobody sent before and that hardly come again.
 fn garbage(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<Sign> {
+    let established = established(channel, span, senders);
     let mut strangers: Vec<&Tracker> = channel
         .trackers
         .iter()
@@ -168,6 +190,7 @@ fn garbage(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<
                 && t.first.0 - span.begin.0 >= SETTLED
                 && !senders.knows(bus, t.id)
                 && !is_tester_traffic(t.id)
+                && !own_accord(t.id, &established)
         })
         .collect();
     strangers.sort_by_key(|t| (t.first, t.id));

@@ -5,6 +5,7 @@
 
 use super::gaps::Gap;
 use super::period::Period;
+use super::runs::ErrorRun;
 use super::tracker::Tracker;
 use crate::vocabulary::Instant;
 
@@ -23,6 +24,21 @@ pub(super) fn of(tracker: &Tracker, period: &Period, begin: Instant, end: Instan
         .map(|g| inside(g, begin, end) * (beats(g, period) - 1.0).max(0.0))
         .sum();
     (expected, missing)
+}
+
+/// Error frames of the runs between two instants that stood right before frames of these identifiers; `None` when no run
+/// lies there.
+pub(super) fn failed(
+    members: &[(&Tracker, &Period)],
+    runs: &[ErrorRun],
+    begin: Instant,
+    end: Instant,
+) -> Option<u32> {
+    let mut own = runs.iter().filter(|r| r.begin <= end && r.end >= begin).peekable();
+    own.peek()?;
+    let is_of = |place: u16| members.iter().any(|(t, _)| t.place == usize::from(place));
+    let counts = own.flat_map(|r| &r.retried).filter(|(place, _)| is_of(*place));
+    Some(counts.fold(0u32, |sum, (_, failed)| sum.saturating_add(*failed)))
 }
 
 /// Share of a gap that lies in the span.

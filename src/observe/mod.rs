@@ -28,6 +28,8 @@ mod shared_gaps;
 mod signals;
 mod silences;
 mod starts;
+mod step_lines;
+mod step_watch;
 mod steps;
 #[cfg(test)]
 mod steps_tests;

@@ -94,6 +94,7 @@ impl Observer {
             steps += channel.clock.steps;
             reordered += channel.clock.reordered;
             untracked += channel.untracked.frames;
+            seen.frames -= channel.lost_marks;
             let name = senders.bus(&channel.interface, bus);
             let senders = &senders.on_a_bus_with(channel.trackers.iter().map(|t| t.id));
             Bus::new(channel, senders, name.clone(), file).facts(&mut seen.facts);
@@ -226,8 +227,7 @@ impl<'a> Bus<'a> {
         } else {
             self.channel.bits as f64 * frames as f64 / self.channel.data_frames as f64
         };
-        let errors =
-            self.channel.error_runs.iter().filter(|r| span.holds(r.begin)).map(|r| r.frames);
+        let errors = self.channel.error_runs.iter().filter(|r| span.holds(r.begin));
         facts.starts.push(StartRow {
             bus: self.name.clone(),
             begin: span.begin,
@@ -235,7 +235,7 @@ impl<'a> Bus<'a> {
             woke: span.woke,
             slept: span.slept,
             frames,
-            error_frames: errors.sum(),
+            error_frames: errors.map(|r| r.frames).sum(),
             load: self
                 .senders
                 .bitrate(&self.name)
@@ -348,16 +348,13 @@ impl<'a> Bus<'a> {
 
     /// Counts, node by node, the cyclic frames that a disturbance cost.
     fn losses(&self, span: &Span, sign: &Sign, facts: &mut LogFacts) {
+        let runs = &self.channel.error_runs;
         for (node, places) in &self.nodes {
-            let (mut expected, mut missing) = (0.0, 0.0);
-            for (tracker, period) in self.members(places) {
-                if silences::frames_in(tracker, span) == 0 {
-                    continue;
-                }
-                let (due, lost) = losses::of(tracker, period, sign.begin, sign.end);
-                expected += due;
-                missing += lost;
-            }
+            let heard = |(t, _): &(&Tracker, &Period)| silences::frames_in(t, span) > 0;
+            let members: Vec<_> = self.members(places).into_iter().filter(heard).collect();
+            let each = members.iter().map(|(t, p)| losses::of(t, p, sign.begin, sign.end));
+            let (expected, missing) =
+                each.fold((0.0, 0.0), |sum, own| (sum.0 + own.0, sum.1 + own.1));
             if expected >= 1.0 {
                 facts.losses.push(LossRow {
                     bus: self.name.clone(),
@@ -366,6 +363,7 @@ impl<'a> Bus<'a> {
                     node: node.clone(),
                     expected,
                     missing: missing.min(expected),
+                    failed: losses::failed(&members, runs, sign.begin, sign.end),
                 });
             }
         }

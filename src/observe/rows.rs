@@ -218,6 +218,9 @@ pub struct LossRow {
     pub expected: f64,
     /// Of these, frames that did not come.
     pub missing: f64,
+    /// Error frames that stood right before frames of the node, by and large its own failed tries; `None` without error
+    /// frames.
+    pub failed: Option<u32>,
 }
 
 /// A span in which the logger did not record.

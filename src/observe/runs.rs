@@ -17,7 +17,13 @@ pub(super) struct ErrorRun {
     pub line: u64,
     /// Messages by what their detail depends on; at most [`MOST_DETAILS`] of them.
     pub details: Vec<(u64, u64)>,
+    /// Identifiers, by place of first appearance, whose frame was the first to pass after failed ones, and how many
+    /// error frames stood before all of these; at most [`MOST_RETRIED`] of them.
+    pub retried: Vec<(u16, u32)>,
 }
+
+/// Identifiers kept of one run.
+const MOST_RETRIED: usize = 512;
 
 /// Different details kept of one run; further ones are counted in `frames` only.
 const MOST_DETAILS: usize = 64;
@@ -32,6 +38,18 @@ impl ErrorRun {
             wire_fault: error_frames::wire_fault(frame.id.0, frame.data),
             line: frame.line,
             details: vec![(error_details::kept_bits(frame.id.0, frame.data), 1)],
+            retried: Vec::new(),
+        }
+    }
+
+    /// A frame passed right after so many error frames: a failed frame is sent again at once, unless a stronger one
+    /// is waiting.
+    pub(super) fn passed(&mut self, place: u16, failed: u32) {
+        let known = self.retried.iter().position(|(kept, _)| *kept == place);
+        if let Some((_, count)) = known.and_then(|n| self.retried.get_mut(n)) {
+            *count = count.saturating_add(failed);
+        } else if self.retried.len() < MOST_RETRIED {
+            self.retried.push((place, failed));
         }
     }
 
@@ -72,8 +90,23 @@ const LEARN: u64 = 20;
 const TIMES: u32 = 3;
 const HALVES: u32 = 2;
 const MORE: u32 = 15;
+/// A surge stands out of the bus's own ups and downs by so many standard deviations: with ten windows a
+/// second, less than once in a thousand hours even when they are not quite normal.
+const SIGMAS: f64 = 6.0;
 const MOST_SURGES: usize = 4096;
 const LEVELS: usize = 4096;
+
+/// The first value at which half of all `count` is reached.
+fn middle(values: impl Iterator<Item = (u32, u32)>, count: u64) -> u32 {
+    let mut seen = 0;
+    for (value, times) in values {
+        seen += u64::from(times);
+        if seen * 2 >= count {
+            return value;
+        }
+    }
+    0
+}
 
 /// Counts frames in windows of 100 ms and notes those far above the median of the windows so far.
 #[derive(Debug)]
@@ -103,13 +136,16 @@ impl SurgeWatch {
         Instant(self.window_end.0.saturating_sub(WINDOW))
     }
 
-    /// Drops surges that the bus, seen to its end, carries as a matter of course (nodes had only joined).
+    /// Drops surges that the bus, seen to its end, carries as a matter of course: nodes had only joined, or
+    /// its load is restless and such a surplus no more than its own ups and downs.
     pub(super) fn settle(&self, surges: &mut Vec<Surge>) {
         let usual = self.median();
+        let scatter = self.scatter(usual);
         surges.retain(|s| {
             let windows = ((s.end.0 - s.begin.0) / WINDOW).max(1).unsigned_abs();
             let mean = s.frames / windows;
             mean > u64::from(usual * TIMES / HALVES + MORE)
+                && s.surplus as f64 > SIGMAS * scatter * (windows as f64).sqrt()
         });
     }
 
@@ -156,13 +192,20 @@ impl SurgeWatch {
     }
 
     fn median(&self) -> u32 {
-        let mut seen = 0;
-        for (level, windows) in (0u32..).zip(self.levels.iter()) {
-            seen += u64::from(*windows);
-            if seen * 2 >= self.windows {
-                return level;
-            }
-        }
-        0
+        middle((0u32..).zip(self.levels.iter().copied()), self.windows)
+    }
+
+    /// Standard deviation of the frames of a window, by the median distance from the median.
+    fn scatter(&self, usual: u32) -> f64 {
+        let most = u32::try_from(LEVELS).unwrap_or(u32::MAX);
+        let at = |level: Option<u32>| {
+            let level = level.and_then(|l| usize::try_from(l).ok());
+            level.and_then(|l| self.levels.get(l)).copied().unwrap_or(0)
+        };
+        let distances = (0..most).map(|distance| {
+            let below = if distance > 0 { at(usual.checked_sub(distance)) } else { 0 };
+            (distance, below + at(usual.checked_add(distance)))
+        });
+        1.4826 * f64::from(middle(distances, self.windows))
     }
 }

@@ -190,6 +190,12 @@ impl Senders {
         }
     }
 
+    /// Whether the last byte of 29-bit identifiers is known to be the sender's address here.
+    #[must_use]
+    pub fn by_address(&self) -> bool {
+        self.addresses != Addresses::Unknown
+    }
+
     /// The node of a J1939 source address.
     #[must_use]
     pub fn at_address(&self, bus: &str, address: u8) -> String {

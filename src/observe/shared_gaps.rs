@@ -1,4 +1,5 @@
-//! Gaps that are not an identifier's own way: error frames explain them, or others share them.
+//! Gaps that are not an identifier's own way: error frames or losses of the logger explain them, or
+//! others share them.
 
 use std::collections::BTreeMap;
 
@@ -14,7 +15,10 @@ pub(super) fn excused(channel: &Channel, gap: &Gap) -> bool {
     let next = errors.partition_point(|r| r.end.0 < gap.from.0 - NEAR);
     let bus = &channel.bus_gaps.gaps;
     let inside = bus.partition_point(|g| g.to <= gap.from);
-    errors.get(next).is_some_and(|r| r.begin.0 <= gap.to.0 + NEAR)
+    let blind = &channel.logger_blind;
+    let lost = blind.partition_point(|(_, to, _)| to.0 < gap.from.0);
+    blind.get(lost).is_some_and(|(from, _, _)| from.0 <= gap.to.0)
+        || errors.get(next).is_some_and(|r| r.begin.0 <= gap.to.0 + NEAR)
         || bus
             .get(inside)
             .is_some_and(|g| g.from < gap.to && g.nanos().saturating_mul(2) > gap.nanos())

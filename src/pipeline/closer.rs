@@ -10,8 +10,9 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::logs::LogFile;
 use super::run::VehicleInput;
-use super::sources::{LogFile, Sources};
+use super::sources::Sources;
 use crate::incidents::Incident;
 use crate::observe::{
     BlindSpotRow, Excerpt, ExcerptRow, Excerpting, LogFacts, Onset, Senders, UNNAMED,

@@ -1,6 +1,6 @@
 //! All bus logs of a run: from the facts store where their content is known, else watched, in parallel.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -8,23 +8,38 @@ use rayon::prelude::*;
 
 use super::hands::Hands;
 use super::progress::Progress;
-use super::sources::{LogFile, Sources};
+use super::sources::Sources;
 use super::watch::watch_opened;
-use crate::facts::{ContentHasher, FactsKey, FactsStore, StoredLog};
+use crate::facts::{ContentHasher, FactsKey, FactsStore, KnownFile, KnownFiles, StoredLog};
 use crate::observe::{LogFacts, Senders};
+use crate::read::finding::Found;
 use crate::read::frames::LogTables;
 use crate::read::opening::{open_counted, raw};
 use crate::read::times::parse_path_time;
-use crate::read::{Account, Tally};
+use crate::read::{Account, Stamp, Tally, stamp};
 use crate::vocabulary::{Instant, NANOS_PER_SECOND, Network, Reject};
+use crate::weeks::LogNote;
 
 /// Stamps before this are no absolute time: 1990-01-01.
 const ABSOLUTE: Instant = Instant(631_152_000 * NANOS_PER_SECOND);
 /// Logs without any absolute time are laid this far apart, so that they are never one start.
 const APART: i64 = 30 * 86_400 * NANOS_PER_SECOND;
 
+/// A bus log that can be read.
+#[derive(Debug, Clone)]
+pub(super) struct LogFile {
+    pub found: Found,
+    pub size: u64,
+    /// What the file was like before it was opened; `None` when it must be opened again next time.
+    pub stamp: Option<Stamp>,
+    /// Its content hash, when an earlier run has read it and it has not changed.
+    pub content: Option<u128>,
+}
+
 /// Facts of the logs by vehicle, each in order of the logs' names.
 pub(super) type ByVehicle = BTreeMap<String, Vec<(Arc<str>, LogFacts)>>;
+/// What the logs gave, by vehicle, refused ones among them.
+pub(super) type Notes = BTreeMap<String, Vec<LogNote>>;
 
 /// What else is needed to watch the logs of a run.
 pub(super) struct Watching<'a> {
@@ -45,11 +60,23 @@ struct Watched {
     log: StoredLog,
     reused: bool,
     relative: bool,
+    /// The key of its facts, when there is a store.
+    key: Option<FactsKey>,
+    /// What tells the next run that the file need not be opened.
+    known: Option<KnownFile>,
+    /// Whether a byte of it was read.
+    opened: bool,
+    /// The time that its path names.
+    named: Option<Instant>,
     notes: Vec<String>,
 }
 
 /// Watches all logs and adds them to the tally.
-pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<String>) -> ByVehicle {
+pub(super) fn all(
+    how: &Watching<'_>,
+    tally: &mut Tally,
+    remarks: &mut Vec<String>,
+) -> (ByVehicle, Notes) {
     let logs = &how.sources.logs;
     how.progress.begin(logs.len() as u64, logs.iter().map(|l| l.size).sum());
     let hands = Hands::new(rayon::current_num_threads(), logs.len());
@@ -58,12 +85,20 @@ pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<Strin
         logs.par_iter().with_max_len(1).map(|log| one(how, log, &hands)).collect();
     how.progress.end();
     let mut by_vehicle = ByVehicle::new();
+    let mut notes = refused(how);
+    let (mut used, mut known) = (BTreeSet::new(), KnownFiles::default());
     let mut relative: BTreeMap<String, i64> = BTreeMap::new();
     for mut w in watched {
         tally.bus_logs += 1;
         tally.logs_reused += u64::from(w.reused);
+        tally.logs_unopened += u64::from(!w.opened);
         tally.frames += w.log.frames;
+        used.extend(w.key.take());
+        if let Some(file) = w.known.take() {
+            known.add(&w.name, file);
+        }
         tally.bytes += w.log.bytes;
+        let rejected = w.log.rejects.iter().map(|reject| reject.records).sum();
         let account =
             Account { rejects: w.log.rejects, leniencies: w.log.leniencies.into_iter().collect() };
         account.pour_into(tally);
@@ -80,9 +115,39 @@ pub(super) fn all(how: &Watching<'_>, tally: &mut Tally, remarks: &mut Vec<Strin
                 w.name
             ));
         }
+        let begin = w.log.facts.starts.iter().map(|start| start.begin).min();
+        let note = LogNote { begin: begin.or(w.named), used: begin.is_some(), rejected };
+        notes.entry(w.vehicle.clone()).or_default().push(note);
         by_vehicle.entry(w.vehicle).or_default().push((w.name, w.log.facts));
     }
-    by_vehicle
+    if let Some(store) = how.store {
+        store.keep_known(&known, &depends_on(how.tables));
+        let unused = store.tidy(&used);
+        tally.facts_unused = (unused.kept, unused.cleared);
+    }
+    (by_vehicle, notes)
+}
+
+/// All that tells whether a file is read as a log, beside its bytes.
+pub(super) fn depends_on(tables: &LogTables) -> String {
+    format!("{tables:?}")
+}
+
+/// The logs that were refused before anything in them was read.
+fn refused(how: &Watching<'_>) -> Notes {
+    let mut notes = Notes::new();
+    for found in &how.sources.refused_logs {
+        let vehicle = found.captures.vehicle.as_deref().unwrap_or(how.only_vehicle);
+        let begin = named_time(found.captures.start.as_deref(), how.zone);
+        let note = LogNote { begin, used: false, rejected: 1 };
+        notes.entry(vehicle.to_owned()).or_default().push(note);
+    }
+    notes
+}
+
+/// The time that a path names.
+fn named_time(start: Option<&str>, zone: chrono_tz::Tz) -> Option<Instant> {
+    parse_path_time(start?, zone).ok().map(|time| time.instant)
 }
 
 fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
@@ -97,21 +162,28 @@ fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
         log: StoredLog::default(),
         reused: false,
         relative: false,
+        key: None,
+        known: None,
+        opened: true,
+        named: named_time(captures.start.as_deref(), how.zone),
         notes: Vec::new(),
     };
     let counted = Arc::new(AtomicU64::new(0));
-    let key = match (how.store, content(log)) {
-        (Some(_), Ok(hash)) => {
-            Some(key(&vehicle, hash, network, captures.bus.as_deref(), how.tables))
-        }
-        _ => None,
-    };
+    let hash = how.store.and_then(|_| log.content.or_else(|| content(log).ok()));
+    let key = hash.map(|hash| key(&vehicle, hash, network, captures.bus.as_deref(), how.tables));
+    out.known = hash.and_then(|content| {
+        // The stamp from before the first byte still holds after the last one.
+        let before = log.stamp.clone()?;
+        let settled = log.content.is_some() || stamp(&log.found.path).as_ref() == Some(&before);
+        settled.then_some(KnownFile { stamp: before, content, size: log.size })
+    });
     if let (Some(store), Some(key), false) = (how.store, &key, how.fresh) {
         let found = store.get(key, &name);
         out.notes.extend(found.note);
         if let Some(stored) = found.stored {
             out.log = stored;
             out.reused = true;
+            out.opened = log.content.is_none();
         }
     }
     if !out.reused {
@@ -123,6 +195,7 @@ fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
             out.notes.push(format!("facts of {name} not kept: {}", error.chain()));
         }
     }
+    out.key = key;
     place_in_time(how, log, &mut out);
     how.progress.file_done(log.size.saturating_sub(counted.load(Ordering::Relaxed)));
     out

@@ -21,6 +21,7 @@ mod split_tests;
 mod text_reports;
 mod wanted;
 mod watch;
+mod week;
 
 pub use hands::{Hand, Hands};
 pub use progress::{Progress, Quiet};

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::plan::{Format, Plan, View};
 use super::run::{Outcome, RunError, VehicleInput};
-use crate::conditions::{Exposure, Sourced, fleet_risks, trials};
+use crate::conditions::{Exposure, Sourced, fleet_courses, fleet_risks, trials};
 use crate::facts::{
     ExposureRow, FactsError, IncidentRow, Places, Row, VehicleTally, fleet_tally, for_engines,
     rows_table, to_parquet, to_polars, vehicles_table,
@@ -15,8 +15,8 @@ use crate::observe::LogFacts;
 use crate::read::Tally;
 use crate::read::finding::plainly;
 use crate::reports::{
-    self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table, write_batches,
-    write_reports, write_whole,
+    self, Formats, Heading, ReportError, Told, fleet_conditions, fleet_table,
+    fleet_time_since_start, render_batches, render_reports, write_folder,
 };
 use crate::suspects::VehicleFinding;
 
@@ -39,7 +39,7 @@ pub(super) fn write(
     outcome: &Outcome,
     vehicles: &BTreeMap<String, VehicleInput>,
 ) -> Result<Vec<PathBuf>, RunError> {
-    let Outcome { findings, outlooks, closer, batches, tally, remarks, .. } = outcome;
+    let Outcome { findings, outlooks, closer, week, batches, tally, remarks, .. } = outcome;
     let has = |format: Format| plan.output.formats.contains(&format);
     let heading = Heading {
         title: plan.title.clone(),
@@ -73,21 +73,21 @@ pub(super) fn write(
     };
     let folder = folder(plan);
     let failed = |e: ReportError| RunError::Write(format!("{:#}", anyhow::Error::from(e)));
-    let told = Told { findings, outlooks, closer, tally };
-    let mut written = write_reports(&folder, &heading, formats, &told, &tables).map_err(failed)?;
+    let told = Told { findings, outlooks, closer, week: week.as_ref(), tally };
+    let mut outputs = render_reports(&heading, formats, &told, &tables).map_err(failed)?;
     if let Some(view) = batches {
-        let first = write_batches(&folder, &heading, formats, view, tally).map_err(failed)?;
-        written.splice(0..0, first);
+        let first = render_batches(&heading, formats, view, tally).map_err(failed)?;
+        outputs.splice(0..0, first);
     }
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
-        let table = fleet_table(&tally).map_err(failed)?;
-        let trials: Vec<_> =
-            findings.iter().map(|f| trials(&f.exposures, &f.incidents, &[])).collect();
+        let table = fleet_table(&tally, week.as_ref()).map_err(failed)?;
+        let trials: Vec<_> = findings.iter().map(|f| trials(&f.exposures, &f.incidents)).collect();
         let conditions = fleet_conditions(&fleet_risks(&trials)).map_err(failed)?;
-        written.extend(write_whole(&folder, &[table, conditions]).map_err(failed)?);
+        let courses = fleet_time_since_start(&fleet_courses(&trials)).map_err(failed)?;
+        outputs.extend([table, conditions, courses]);
     }
-    Ok(written)
+    write_folder(&folder, &heading, &outputs).map_err(failed)
 }
 
 /// Starts, judged starts and starts with an incident of every vehicle.
@@ -158,9 +158,11 @@ fn exposure_row(e: &Exposure) -> ExposureRow {
         dew_spread_k: e.dew_spread_k,
         rain_12h_mm: e.rain_12h_mm,
         wet: e.wet,
+        washed: e.washed,
         soak_s: e.soak_s,
         first_of_day: e.first_of_day,
         supply_v: sourced(&e.supply_v),
+        odometer_km: e.odometer_km,
         place: e.place.clone(),
     }
 }

@@ -13,10 +13,11 @@ use super::outputs;
 use super::plan::{Format, Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
+use super::week;
 use crate::batches::{Asked, BatchView, batches};
 use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
-use crate::facts::FactsStore;
-use crate::incidents::{Gathered, VehicleFacts, gather};
+use crate::facts::{FactsStore, KnownFiles};
+use crate::incidents::{Gathered, VehicleFacts, align, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
 use crate::read::frames::LogTables;
 use crate::read::{ScanReport, ServiceNote, Tally, TestTable};
@@ -24,6 +25,7 @@ use crate::repairs::{self, AfterTable, Outlook, outlook};
 use crate::reports::Closer;
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
 use crate::vocabulary::Reject;
+use crate::weeks::FleetWeek;
 
 /// What was asked on the command line.
 #[derive(Debug, Clone, Copy, Default)]
@@ -43,6 +45,8 @@ pub struct Outcome {
     pub outlooks: Vec<Outlook>,
     /// The closer look at drawn incidents, by vehicle; empty when no page is written.
     pub closer: BTreeMap<String, Vec<Closer>>,
+    /// The week, in the view of a fleet.
+    pub week: Option<FleetWeek>,
     /// The comparison of modules, in the batch view.
     pub batches: Option<BatchView>,
     /// What was read, skipped, rejected.
@@ -95,11 +99,16 @@ fn analyse(
     progress: &dyn Progress,
     keep: bool,
 ) -> Result<(Outcome, BTreeMap<String, VehicleInput>), RunError> {
-    let mut sources = sources::read(plan);
+    let facts = outputs::folder(plan).join("facts");
+    let tables = LogTables { choices: plan.columns_of("bus_logs"), zone: plan.timezone };
+    let known = match settings.fresh {
+        true => KnownFiles::default(),
+        false => KnownFiles::read(&facts, &logs::depends_on(&tables)),
+    };
+    let mut sources = sources::read(plan, &known);
     if sources.logs.is_empty() && sources.reports.is_empty() && plan.inputs.facts.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources) });
     }
-    let facts = outputs::folder(plan).join("facts");
     let store = match !sources.logs.is_empty() && (keep || facts.is_dir()) {
         true => Some(FactsStore::open(&facts).map_err(|e| RunError::Store(e.chain()))?),
         false => None,
@@ -107,7 +116,6 @@ fn analyse(
     let mut tally = std::mem::take(&mut sources.tally);
     let mut remarks = std::mem::take(&mut sources.remarks);
     let only_vehicle = only_vehicle(plan, &sources);
-    let tables = LogTables { choices: plan.columns_of("bus_logs"), zone: plan.timezone };
     let watching = Watching {
         sources: &sources,
         tables: &tables,
@@ -117,7 +125,7 @@ fn analyse(
         fresh: settings.fresh,
         progress,
     };
-    let mut logs = logs::all(&watching, &mut tally, &mut remarks);
+    let (mut logs, notes) = logs::all(&watching, &mut tally, &mut remarks);
     facts_input::pour(plan, &mut sources, &mut logs, &mut tally, &mut remarks);
     if !plan.inputs.facts.is_empty() && sources.reports.is_empty() && logs.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources) });
@@ -132,7 +140,9 @@ fn analyse(
             ));
         }
     }
+    let earlier = week::earlier(plan, &sources, &vehicles);
     let (findings, outlooks) = weigh(plan, &sources, &mut vehicles);
+    let week = earlier.map(|e| week::review_of(plan, &sources, &notes, e, (&findings, &outlooks)));
     outputs::settle(&mut tally);
     let closer = match keep && plan.output.formats.contains(&Format::Html) {
         true => look_closer(&sources, &tables, &findings, &vehicles),
@@ -148,14 +158,14 @@ fn analyse(
         })
     });
     let outcome =
-        Outcome { findings, outlooks, closer, batches, tally, written: Vec::new(), remarks };
+        Outcome { findings, outlooks, closer, week, batches, tally, written: Vec::new(), remarks };
     Ok((outcome, vehicles))
 }
 
 /// What would be read, as what, and what is wrong with it: lines for a person, and the tally.
 #[must_use]
 pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
-    let mut sources = sources::read(plan);
+    let mut sources = sources::read(plan, &KnownFiles::default());
     let mut remarks = std::mem::take(&mut sources.remarks);
     for row in &sources.vehicles {
         if let Some(network) = row.network.as_ref().filter(|n| !sources.networks.contains_key(*n)) {
@@ -245,7 +255,7 @@ fn vehicles(
 }
 
 /// Facts to findings: gathered first, since who listens to whom is learned over all vehicles.
-fn weigh(
+pub(super) fn weigh(
     plan: &Plan,
     sources: &Sources,
     vehicles: &mut BTreeMap<String, VehicleInput>,
@@ -256,6 +266,7 @@ fn weigh(
         .par_iter_mut()
         .map(|(vehicle, input)| {
             let network = sources.network_of(vehicle);
+            let aligned = align(&mut input.logs);
             // What testers and nodes said in the logs is testimony like that of a report.
             input.reports.extend(logged_reports(vehicle, &input.logs));
             input.reports.sort_by(|a, b| (a.taken_at, &a.place).cmp(&(b.taken_at, &b.place)));
@@ -263,13 +274,16 @@ fn weigh(
             mark_answers(&mut input.answers, &input.logs);
             let weighed: Vec<AnswerRow> =
                 input.answers.iter().filter(|a| a.reading.weighs()).cloned().collect();
-            gather(&VehicleFacts {
+            let mut gathered = gather(&VehicleFacts {
                 network,
                 logs: &input.logs,
                 reports: &input.reports,
                 codes: &input.codes,
                 answers: &weighed,
-            })
+                notes: &input.notes,
+            });
+            gathered.remarks.extend(aligned);
+            gathered
         })
         .collect();
     let mut listening: BTreeMap<String, Listening> = BTreeMap::new();
@@ -314,7 +328,7 @@ fn weigh(
                     reports: input.reports.len(),
                 },
             ));
-            let trials = trials(&finding.exposures, &finding.incidents, &input.reports);
+            let trials = trials(&finding.exposures, &finding.incidents);
             let ahead = Ahead {
                 forecast: sources.forecast.as_ref().unwrap_or(&no_forecast),
                 given: sources.forecast.is_some(),

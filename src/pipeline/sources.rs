@@ -5,10 +5,12 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::logs::LogFile;
 use super::plan::Plan;
 use super::text_reports::{self, TextReport};
-use super::wanted::{Wanted, by_content, expected, fits, how_to_add};
+use super::wanted::{Wanted, by_content, expected, fits, how_to_add, is_scan_table};
 use crate::conditions::WeatherTable;
+use crate::facts::KnownFiles;
 use crate::read::finding::{Found, find};
 use crate::read::frames::{LogTables, check_table_header, log_format};
 use crate::read::networks::read_network;
@@ -17,21 +19,14 @@ use crate::read::recognising::Kind;
 use crate::read::scan_reports::free_form::{Document, holds_codes, take_apart};
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
 use crate::read::tables::{
-    SCAN_REPORTS, read_after_part, read_modules, read_service, read_vehicles, read_weather,
+    read_after_part, read_modules, read_service, read_severity, read_vehicles, read_weather,
 };
 use crate::read::test_terms::read_test_table;
 use crate::read::{
-    Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, Tally, TestTable, VehicleRow,
-    WeatherRow,
+    Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, SeverityRow, Tally, TestTable,
+    VehicleRow, WeatherRow, stamp,
 };
 use crate::vocabulary::{Network, Place, Reject};
-
-/// A bus log that can be read.
-#[derive(Debug, Clone)]
-pub(super) struct LogFile {
-    pub found: Found,
-    pub size: u64,
-}
 
 /// All inputs of a plan.
 #[derive(Debug, Default)]
@@ -44,12 +39,16 @@ pub(super) struct Sources {
     /// The coming weather, where a forecast was given.
     pub forecast: Option<WeatherTable>,
     pub after_part: Vec<AfterPartRow>,
+    /// The user's table of severities; the shipped one when empty.
+    pub severity: Vec<SeverityRow>,
     pub vehicles: Vec<VehicleRow>,
     pub modules: Vec<ModuleRow>,
     pub notes: Vec<ServiceNote>,
     pub networks: BTreeMap<String, Network>,
     /// The user's table of tests; the shipped one without.
     pub tests: Option<TestTable>,
+    /// Files that should have been bus logs and were refused as a whole.
+    pub refused_logs: Vec<Found>,
     pub tally: Tally,
     /// What each file was taken for, in order of name: for `check`.
     pub taken_for: Vec<(String, String)>,
@@ -67,6 +66,7 @@ enum Given {
     Weather(Vec<WeatherRow>),
     Forecast(Vec<WeatherRow>),
     AfterPart(Vec<AfterPartRow>),
+    Severity(Vec<SeverityRow>),
     Vehicles(Vec<VehicleRow>),
     Modules(Vec<ModuleRow>),
     Notes(Vec<ServiceNote>),
@@ -76,6 +76,7 @@ enum Given {
     Words(Arc<str>, Vec<u8>),
     Tests(Box<TestTable>),
     Nothing,
+    RefusedLog(Found),
     Skipped(String),
 }
 
@@ -87,10 +88,19 @@ struct Taken {
     what: String,
 }
 
-/// Finds and reads.
-pub(super) fn read(plan: &Plan) -> Sources {
+impl Taken {
+    fn refused(mut self, wanted: Wanted, found: Found) -> Taken {
+        if wanted == Wanted::Log {
+            self.given = Given::RefusedLog(found);
+        }
+        self
+    }
+}
+
+/// Finds and reads; logs that are `known` are not opened.
+pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
     let inputs = &plan.inputs;
-    let wanted: [(&str, &[String], Wanted); 12] = [
+    let wanted: [(&str, &[String], Wanted); 13] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
         ("scan_reports", &inputs.scan_reports, Wanted::Report),
         ("weather", &inputs.weather, Wanted::Weather),
@@ -101,6 +111,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
         ("networks", &inputs.networks, Wanted::Network),
         ("report_words", &inputs.report_words, Wanted::Words),
         ("after_part", &inputs.after_part, Wanted::AfterPart),
+        ("severity", &inputs.severity, Wanted::Severity),
         ("tests", &inputs.tests, Wanted::Tests),
         ("folder", &inputs.by_content, Wanted::Anything),
     ];
@@ -118,7 +129,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
         files.extend(finding.files.into_iter().map(|f| (f, wanted)));
     }
     let taken: Vec<Taken> =
-        files.into_par_iter().map(|(found, wanted)| take(plan, found, wanted)).collect();
+        files.into_par_iter().map(|(found, wanted)| take(plan, known, found, wanted)).collect();
     let (mut weather, mut forecast) = (Vec::new(), Vec::new());
     for one in taken {
         sources.pour(one, &mut weather, &mut forecast);
@@ -135,6 +146,7 @@ pub(super) fn read(plan: &Plan) -> Sources {
         .notes
         .sort_by(|a, b| (&a.vehicle, a.time, &a.place).cmp(&(&b.vehicle, b.time, &b.place)));
     sources.logs.sort_by(|a, b| a.found.name.cmp(&b.found.name));
+    sources.refused_logs.sort_by(|a, b| a.name.cmp(&b.name));
     sources.taken_for.sort();
     sources
 }
@@ -175,6 +187,10 @@ impl Sources {
                 rows(list.len());
                 self.after_part.extend(list);
             }
+            Given::Severity(list) => {
+                rows(list.len());
+                self.severity.extend(list);
+            }
             Given::Vehicles(list) => {
                 rows(list.len());
                 self.vehicles.extend(list);
@@ -206,6 +222,7 @@ impl Sources {
                 self.tally.rejects.push(Reject::one(Place::whole(&taken.name), reason));
             }
             Given::Nothing => {}
+            Given::RefusedLog(found) => self.refused_logs.push(found),
             Given::Skipped(why) => self.tally.skipped.push((taken.name.to_string(), why)),
         }
     }
@@ -245,7 +262,7 @@ fn bare(given: &Given) -> Option<Wanted> {
     }
 }
 
-fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
+fn take(plan: &Plan, known: &KnownFiles, found: Found, wanted: Wanted) -> Taken {
     let name = Arc::clone(&found.name);
     let mut taken = Taken {
         given: Given::Nothing,
@@ -254,12 +271,18 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
         name: Arc::clone(&name),
         what: String::new(),
     };
+    let stamp = (wanted == Wanted::Log).then(|| stamp(&found.path)).flatten();
+    if let Some(file) = stamp.as_ref().and_then(|stamp| known.of(&name, stamp)) {
+        let (size, content) = (file.size, Some(file.content));
+        taken.given = Given::Log(LogFile { found, size, stamp, content });
+        return taken;
+    }
     let opened = match open(&found.path, &name) {
         Ok(opened) => opened,
         Err(reject) => {
             taken.what = format!("refused: {}", reject.reason);
             taken.account.rejects.push(reject);
-            return taken;
+            return taken.refused(wanted, found);
         }
     };
     taken.bytes = opened.size;
@@ -274,14 +297,14 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
         let reject = opened.refusal(expected(asked));
         taken.what = format!("refused: {}", reject.reason);
         taken.account.rejects.push(reject);
-        return taken;
+        return taken.refused(asked, found);
     }
     if let (Wanted::Log, Kind::Csv { header }) = (asked, &opened.kind) {
         let tables = LogTables { choices: plan.columns_of("bus_logs"), zone: plan.timezone };
         if let Err(reason) = check_table_header(header, &tables) {
             taken.what = format!("refused: {reason}");
             taken.account.reject(Place::whole(&name), reason);
-            return taken;
+            return taken.refused(asked, found);
         }
     }
     let packed = opened.packings.first().map(|p| format!(", {p}")).unwrap_or_default();
@@ -296,7 +319,9 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
         Wanted::Log => {
             let size = opened.size;
             let what = format!("bus log, {}", log_format(&kind).unwrap_or("unknown"));
-            (Given::Log(LogFile { found, size }), what)
+            // What was let pass on opening is told anew each time: such a log is opened again.
+            let stamp = stamp.filter(|_| taken.account == Account::default());
+            (Given::Log(LogFile { found, size, stamp, content: None }), what)
         }
         Wanted::Report => {
             if !is_table && kind != Kind::ScanReportJson {
@@ -329,6 +354,12 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
             account = reading.account;
             let what = format!("after the part, {} classes", reading.records.len());
             (Given::AfterPart(reading.records), what)
+        }
+        Wanted::Severity => {
+            let reading = read_severity(bytes, &name, &plan.columns_of("severity"), zone);
+            account = reading.account;
+            let what = format!("severities, {} classes", reading.records.len());
+            (Given::Severity(reading.records), what)
         }
         Wanted::Vehicles => {
             let reading = read_vehicles(bytes, &name, &plan.columns_of("vehicles"), zone);
@@ -378,12 +409,6 @@ fn take(plan: &Plan, found: Found, wanted: Wanted) -> Taken {
     let wrong = if rejected > 0 { format!(", {rejected} rejected") } else { String::new() };
     taken.what = format!("{what}{packed}{wrong}");
     taken
-}
-
-/// Whether a table is one of ours: it has two of our columns, or the pipeline names its columns.
-fn is_scan_table(plan: &Plan, kind: &Kind) -> bool {
-    let Kind::Csv { header } = kind else { return false };
-    !plan.columns_of("scan_reports").is_empty() || SCAN_REPORTS.likeness(header) >= 3
 }
 
 /// A report of unknown layout. A file that nobody called a report and that holds no code is left alone.

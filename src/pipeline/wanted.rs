@@ -1,8 +1,9 @@
 //! What an input file is wanted as, and whether its content fits.
 
+use super::plan::Plan;
 use crate::read::frames::{EXPECTED, log_format};
 use crate::read::recognising::Kind;
-use crate::read::tables::Form;
+use crate::read::tables::{Form, SCAN_REPORTS};
 
 /// What a file is wanted as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -12,6 +13,7 @@ pub(super) enum Wanted {
     Weather,
     Forecast,
     AfterPart,
+    Severity,
     Vehicles,
     Modules,
     Notes,
@@ -38,6 +40,7 @@ pub(super) fn by_content(kind: &Kind) -> Option<Wanted> {
             "scan_reports" => Some(Wanted::Report),
             "bus_logs" => Some(Wanted::Log),
             "after_part" => Some(Wanted::AfterPart),
+            "severity" => Some(Wanted::Severity),
             _ => None,
         },
         kind if log_format(kind).is_some() => Some(Wanted::Log),
@@ -65,6 +68,7 @@ pub(super) fn fits(kind: &Kind, wanted: Wanted) -> bool {
         Wanted::Weather
         | Wanted::Forecast
         | Wanted::AfterPart
+        | Wanted::Severity
         | Wanted::Vehicles
         | Wanted::Modules
         | Wanted::Notes => {
@@ -91,6 +95,9 @@ pub(super) fn how_to_add(wanted: Wanted) -> &'static str {
         Wanted::Forecast => "a CSV with the columns of the weather, for the days to come",
         Wanted::AfterPart => {
             "a CSV with the columns class, words, needed, caution; without it the shipped one holds"
+        }
+        Wanted::Severity => {
+            "a CSV with the columns class, words, severity, safety, hands_off, why; without it the shipped one holds"
         }
         Wanted::Vehicles => {
             "a CSV with the column vehicle, and network, site, model, in_service, odometer_km where known"
@@ -122,6 +129,7 @@ pub(super) fn expected(wanted: Wanted) -> &'static str {
         Wanted::Weather => "a weather table (CSV)",
         Wanted::Forecast => "a weather forecast (CSV, as the weather table)",
         Wanted::AfterPart => "a table of what follows a replaced part (CSV)",
+        Wanted::Severity => "a table of severities (CSV)",
         Wanted::Vehicles => "a vehicles table (CSV)",
         Wanted::Modules => "a modules table (CSV)",
         Wanted::Notes => "a table of service notes (CSV)",
@@ -130,4 +138,10 @@ pub(super) fn expected(wanted: Wanted) -> &'static str {
         Wanted::Tests => "a table of tests (TOML)",
         Wanted::Anything => "an input",
     }
+}
+
+/// Whether a table is one of ours: it has two of our columns, or the pipeline names its columns.
+pub(super) fn is_scan_table(plan: &Plan, kind: &Kind) -> bool {
+    let Kind::Csv { header } = kind else { return false };
+    !plan.columns_of("scan_reports").is_empty() || SCAN_REPORTS.likeness(header) >= 3
 }

@@ -119,7 +119,7 @@ mod tests {
         (d.class, d.spot, d.wires)
     }
 
-    /// FACTS 5.1 rows 5f, 5g, 5j and 5.3 rows 5t to 5x; constants of `linux/can/error.h` 6.1.
+    /// EX-5f, EX-5g, EX-5j, EX-5t to EX-5x (FACTS 5.1, 5.3); constants of `linux/can/error.h` 6.1.
     #[test]
     fn published_examples() {
         assert_eq!(read(0x040, 0), ("bus off".to_owned(), None, false));

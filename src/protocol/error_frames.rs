@@ -89,7 +89,7 @@ pub fn wire_fault(class: u32, data: u64) -> Option<&'static str> {
 mod tests {
     use super::*;
 
-    /// FACTS 5.3 rows 5t to 5x and 5f, 5g, 5j; constants of `linux/can/error.h` 6.1.
+    /// EX-5t to EX-5x and EX-5f, EX-5g, EX-5j (FACTS 5.3); constants of `linux/can/error.h` 6.1.
     #[test]
     fn published_examples() {
         assert_eq!(meaning(0x004, 0x0008_0000_0000_0000), ErrorMeaning::Bus); // TX warning

@@ -96,7 +96,7 @@ mod tests {
         node
     }
 
-    /// FACTS 4.3 rows 4m to 4u.
+    /// EX-4m to EX-4u (FACTS 4.3).
     #[test]
     fn published_cases() {
         assert_eq!((after(16, false).transmit, after(16, false).state()), (128, State::Passive));

@@ -91,7 +91,7 @@ pub fn fd_seconds(length: u8, nominal: u32, fast: u32) -> Option<f64> {
 mod tests {
     use super::*;
 
-    /// FACTS 4.2 rows 4b to 4l (CRC by an outside library, stuffing by a bit-exact encoder).
+    /// EX-4b to EX-4l (FACTS 4.2; CRC by an outside library, stuffing by a bit-exact encoder).
     #[test]
     fn published_frames() {
         let base = Identifier::base;
@@ -129,7 +129,7 @@ mod tests {
         assert_eq!(crc15(bits), 0x059E);
     }
 
-    /// FACTS row 4w: 64 bytes, base identifier, 500 kbit/s and 2 Mbit/s.
+    /// EX-4w (FACTS 4.6): 64 bytes, base identifier, 500 kbit/s and 2 Mbit/s.
     #[test]
     fn fd_frame() {
         let seconds = fd_seconds(64, 500_000, 2_000_000).unwrap();

@@ -73,7 +73,7 @@ pub fn value(id: Identifier, data: u64, length: u8) -> Option<(Quantity, f64)> {
 mod tests {
     use super::*;
 
-    /// FACTS 3.6 (J1939 positions and scales), examples as printed there; 3y is the unknown value.
+    /// FACTS 3.6 (J1939 positions and scales), examples as printed there; EX-3y is the unknown value.
     #[test]
     fn published_examples() {
         let ambient = Identifier::extended(0x18FE_F500);

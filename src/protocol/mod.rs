@@ -11,5 +11,6 @@ mod iso_tp_tests;
 pub mod j1939;
 pub mod live_values;
 pub mod obd;
+pub mod response_times;
 pub mod trouble_codes;
 pub mod uds;

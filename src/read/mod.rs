@@ -12,6 +12,9 @@ mod opening_tests;
 pub mod recognising;
 mod records;
 pub mod scan_reports;
+mod stamp;
+#[cfg(all(test, unix))]
+mod stamp_tests;
 pub mod tables;
 mod tally;
 pub mod test_terms;
@@ -20,7 +23,8 @@ pub mod toml_text;
 pub use account::{Account, Reading};
 pub use records::{
     AfterPartRow, CodeReport, ModuleRow, NodeReport, ScanReport, ServiceAction, ServiceNote,
-    ServiceOutcome, VehicleRow, WeatherRow,
+    ServiceOutcome, SeverityRow, VehicleRow, WeatherRow,
 };
+pub use stamp::{Stamp, stamp};
 pub use tally::Tally;
 pub use test_terms::{OnSafety, TestKind, TestTable, TestTerms};

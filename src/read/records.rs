@@ -133,6 +133,25 @@ pub struct AfterPartRow {
     pub place: Place,
 }
 
+/// One class of module in the table of severities.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeverityRow {
+    /// The class; `any` is for modules of no other, `supply` for the battery.
+    pub class: String,
+    /// Words of a module's name, title or aliases that tell the class.
+    pub words: Vec<String>,
+    /// 1 (hardly noticed) to 10 (endangers people without a warning).
+    pub severity: f64,
+    /// Whether a fault of it touches the safety of people.
+    pub safety: bool,
+    /// Whether only authorised people may work on it.
+    pub hands_off: bool,
+    /// What a fault of it may do, in words.
+    pub why: String,
+    /// Where the row stands.
+    pub place: Place,
+}
+
 /// One service note.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ServiceNote {

@@ -9,6 +9,10 @@ pub struct Tally {
     pub bus_logs: u64,
     /// Of these, logs whose facts were taken from the store unread.
     pub logs_reused: u64,
+    /// Of these, logs that were not even opened: their files are as an earlier run left them.
+    pub logs_unopened: u64,
+    /// Stored facts that this run had no use for: kept, and cleared away.
+    pub facts_unused: (u64, u64),
     /// Frames in them: data, remote and error frames.
     pub frames: u64,
     /// Scan reports read.

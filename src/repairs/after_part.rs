@@ -64,12 +64,13 @@ pub(super) fn after_part(
 ) -> Option<AfterPart> {
     let Verdict::Suspect(Suspect::Node(name)) = verdict else { return None };
     let node = network.and_then(|network| network.nodes.iter().find(|node| node.name == *name));
-    let mut texts = vec![plain(name)];
+    let mut texts = vec![spaced(name)];
     if let Some(node) = node {
-        texts.extend(node.title.as_deref().map(plain));
-        texts.extend(node.aliases.iter().map(|alias| plain(alias)));
+        texts.extend(node.title.as_deref().map(spaced));
+        texts.extend(node.aliases.iter().map(|alias| spaced(alias)));
     }
-    let class = class_of(&texts, table);
+    let classes = table.rows.iter().filter(|row| row.class != ANY);
+    let class = class_of(&texts, classes.map(|row| (row, row.words.as_slice())));
     let any = table.rows.iter().find(|row| row.class == ANY);
     let rows = || class.map(|(row, _)| row).into_iter().chain(any);
     Some(AfterPart {
@@ -81,23 +82,35 @@ pub(super) fn after_part(
     })
 }
 
-/// The row with the longest word that stands in one of the texts; of equals the first.
-fn class_of<'a>(texts: &[String], table: &'a AfterTable) -> Option<(&'a AfterPartRow, &'a str)> {
-    let mut best: Option<(&AfterPartRow, &str)> = None;
-    for row in table.rows.iter().filter(|row| row.class != ANY) {
-        for word in &row.words {
-            let stands = texts.iter().any(|text| text.contains(&plain(word)));
-            let longer = best.is_none_or(|(_, other)| word.chars().count() > other.chars().count());
-            if stands && longer {
-                best = Some((row, word));
+/// Of rows with their words the one with the longest word that stands in one of the texts, and that
+/// word; of equals the first. The texts come from [`spaced`], so only whole words count.
+#[must_use]
+pub fn class_of<'a, T>(
+    texts: &[String],
+    rows: impl Iterator<Item = (T, &'a [String])>,
+) -> Option<(T, &'a str)> {
+    let mut best: Option<(T, &str)> = None;
+    for (row, words) in rows {
+        let standing = |word: &&String| texts.iter().any(|text| text.contains(&spaced(word)));
+        let length = |word: &str| word.chars().count();
+        let mut longest: Option<&str> = None;
+        for word in words.iter().filter(standing) {
+            if longest.is_none_or(|other| length(word) > length(other)) {
+                longest = Some(word);
             }
+        }
+        if let Some(word) = longest
+            && best.as_ref().is_none_or(|(_, other)| length(word) > length(other))
+        {
+            best = Some((row, word));
         }
     }
     best
 }
 
 /// Lower case, with single blanks between and around the words.
-fn plain(text: &str) -> String {
+#[must_use]
+pub fn spaced(text: &str) -> String {
     let lower = text.to_lowercase();
     let words = lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
     words.fold(" ".to_owned(), |text, word| text + word + " ")

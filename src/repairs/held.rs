@@ -6,6 +6,9 @@
 //!
 //! - `p_value`: exact conditional test, one-sided mid-P, within the strata trigger and no trigger.
 //! - `fell_80`: probability that the risk under the trigger fell by at least 80 % (Jeffreys).
+//!   Both leave out the last incident before the change, with its start: vehicles are repaired
+//!   after an incident, so that one was bound to be there (Haldane 1945 for the count of a rare
+//!   thing that ends with it). With it a useless repair after a bad week has p ≤ .05 in 10 %.
 //! - Held: no incident since, and an unchanged fault would have stayed away so long under the
 //!   trigger with a probability of at most 1 − confidence, averaged over what its risk may have
 //!   been. Came back: the incidents since speak for "unchanged" against a risk of 1 in 200 by at
@@ -91,9 +94,9 @@ pub struct Repair {
     pub after_unknown: u64,
     /// After a disconnection was undone: under the trigger.
     pub again: Option<Counts>,
-    /// One-sided exact mid-P that the risk is not lower.
+    /// One-sided exact mid-P that the risk is not lower; the last incident before is left out.
     pub p_value: Option<f64>,
-    /// Probability that the risk under the trigger fell by at least 80 %.
+    /// Probability that the risk under the trigger fell by at least 80 %; likewise.
     pub fell_80: Option<f64>,
     /// Confidence asked for.
     pub confidence: f64,
@@ -129,8 +132,15 @@ pub(super) fn weigh(change: Change<'_, '_>, confidence: f64) -> Repair {
     let (after, after_other) = (count(&change.after, true), count(&change.after, false));
     let after_unknown = change.after.len() as u64 - after.starts - after_other.starts;
     let again = change.again.as_ref().map(|trials| count(trials, true));
-    let tables = [(before, after), (before_other, after_other)]
-        .map(|(b, a)| TwoGroups::new(b.hits, b.starts, a.hits, a.starts));
+    let last = change.before.iter().rev().find(|trial| trial.hit);
+    let without_last = |counts: Counts, under: bool| {
+        let own = last.is_some_and(|trial| met_all(&conditions, trial) == Some(under));
+        let less = u64::from(own);
+        Counts { hits: counts.hits - less, starts: counts.starts - less }
+    };
+    let tables =
+        [(without_last(before, true), after), (without_last(before_other, false), after_other)]
+            .map(|(b, a)| TwoGroups::new(b.hits, b.starts, a.hits, a.starts));
     let strata: Vec<TwoGroups> = tables.iter().copied().flatten().collect();
     let comparable = before.hits > 0 && after.starts > 0;
     let posterior =

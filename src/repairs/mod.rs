@@ -11,9 +11,11 @@ mod held;
 mod outlook;
 
 #[cfg(test)]
+mod slow;
+#[cfg(test)]
 mod tests;
 
-pub use after_part::{AfterPart, AfterTable};
+pub use after_part::{AfterPart, AfterTable, class_of, spaced};
 pub use changes::Kind;
 pub use held::{Counts, Repair, State};
 pub use outlook::{Case, Outlook, outlook};

@@ -4,19 +4,22 @@
 //! unknown. Reused facts are not told apart from fresh ones, so that a second run gives the same
 //! bytes.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::Incident;
-use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::reports::outlooks::{self, OutlookJson, outlook_json};
 use crate::reports::standing::{Standing, by_name, judged, standing};
 use crate::reports::tests_json::{Step, Test, step, test};
+use crate::reports::weekly::{VehicleJson, WeekJson, vehicle_json, week_json};
 use crate::reports::wording::each_once;
-use crate::reports::{Heading, ReportError};
+use crate::reports::{Heading, ReportError, Told};
 use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
 use crate::vocabulary::{Instant, Mechanism, Suspect, Verdict};
+use crate::weeks::VehicleWeek;
 
 /// Most pieces of evidence for, and against, that a suspect carries here; `evidence.csv` has all.
 const MOST_EVIDENCE: usize = 12;
@@ -26,6 +29,8 @@ struct Culprits<'a> {
     schema: &'static str,
     pipeline: &'a str,
     inputs: Inputs,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    week: Option<WeekJson<'a>>,
     vehicles: Vec<Vehicle<'a>>,
 }
 
@@ -50,6 +55,8 @@ struct Vehicle<'a> {
     verdict: &'a Verdict,
     no_data: bool,
     because: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    week: Option<VehicleJson<'a>>,
     suspects: Vec<Ranked<'a>>,
     explained: usize,
     other_causes: Vec<Cause<'a>>,
@@ -153,12 +160,14 @@ impl Serialize for Instant8601 {
 }
 
 /// The bytes of `culprits.json`.
-pub(super) fn culprits_json(
-    heading: &Heading,
-    findings: &[VehicleFinding],
-    outlooks: &[Outlook],
-    tally: &Tally,
-) -> Result<Vec<u8>, ReportError> {
+pub(super) fn culprits_json(heading: &Heading, told: &Told<'_>) -> Result<Vec<u8>, ReportError> {
+    let Told { findings, outlooks, week, tally, .. } = *told;
+    let ranked: BTreeMap<&str, (usize, &VehicleWeek)> = week
+        .map(|week| week.vehicles.iter().enumerate())
+        .into_iter()
+        .flatten()
+        .map(|(at, v)| (v.vehicle.as_str(), (at + 1, v)))
+        .collect();
     let culprits = Culprits {
         schema: "buswitness/culprits/1",
         pipeline: &heading.title,
@@ -171,9 +180,13 @@ pub(super) fn culprits_json(
             skipped_files: tally.skipped.len() as u64,
             outside_period: tally.outside_period,
         },
+        week: week.map(week_json),
         vehicles: by_name(findings)
             .into_iter()
-            .map(|finding| vehicle(finding, outlooks::of(outlooks, &finding.vehicle)))
+            .map(|finding| Vehicle {
+                week: ranked.get(finding.vehicle.as_str()).map(|(rank, v)| vehicle_json(v, *rank)),
+                ..vehicle(finding, outlooks::of(outlooks, &finding.vehicle))
+            })
             .collect(),
     };
     let mut bytes =
@@ -192,6 +205,7 @@ fn vehicle<'a>(finding: &'a VehicleFinding, outlook: Option<&'a Outlook>) -> Veh
         verdict: &finding.verdict,
         no_data: standing(finding) == Standing::NoData,
         because: &finding.because,
+        week: None,
         suspects: finding.suspects.iter().map(ranked).collect(),
         explained: finding.explained,
         other_causes: finding

@@ -23,13 +23,15 @@ mod terminal;
 #[cfg(test)]
 mod tests;
 mod tests_json;
+mod weekly;
 mod whole_file;
 mod wording;
+mod written;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-pub use batches::{batch_lines, write_batches};
+pub use batches::{batch_lines, render_batches};
 pub use calibration::{Rehearsed, calibration_lines, write_calibration};
 pub use checked::check_text;
 pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
@@ -38,7 +40,7 @@ pub use dictionary::{Defined, Meaning, columns_page, table_page, tables as defin
 pub use error::ReportError;
 pub use for_scripts::{check_json, run_json};
 pub use heading::{Formats, Heading, View};
-pub use outlooks::{fleet_conditions, plan_text};
+pub use outlooks::{fleet_conditions, fleet_time_since_start, plan_json, plan_text};
 pub use schemas::{DIALECT, NamedSchema, output_schemas};
 pub use terminal::terminal_table;
 pub use whole_file::{Output, write_new, write_whole};
@@ -46,6 +48,7 @@ pub use whole_file::{Output, write_new, write_whole};
 use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::suspects::VehicleFinding;
+use crate::weeks::FleetWeek;
 
 /// What a run has to tell.
 #[derive(Debug, Clone, Copy)]
@@ -56,37 +59,40 @@ pub struct Told<'a> {
     pub outlooks: &'a [Outlook],
     /// The closer look at drawn incidents, by vehicle; may lack vehicles or incidents.
     pub closer: &'a BTreeMap<String, Vec<Closer>>,
+    /// The week, in the view of a fleet.
+    pub week: Option<&'a FleetWeek>,
     /// What was read, skipped and rejected.
     pub tally: &'a Tally,
 }
 
-/// Writes everything below `folder` and returns the paths written, the main report first.
+/// The reports as files that are still to be written, the main one first.
 ///
-/// `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is written
+/// `parquet_tables` come ready: a table's name, as in `starts`, and its bytes. `rejects.csv` is there
 /// whatever `formats` says.
 ///
 /// # Errors
-/// When an output cannot be put together or written. What could not be written is then absent or
-/// as it was before.
-pub fn write_reports(
-    folder: &Path,
+/// When an output cannot be put together.
+pub fn render_reports(
     heading: &Heading,
     formats: Formats,
     told: &Told<'_>,
     parquet_tables: &[(String, Vec<u8>)],
-) -> Result<Vec<PathBuf>, ReportError> {
-    let Told { findings, outlooks, tally, .. } = *told;
+) -> Result<Vec<Output>, ReportError> {
+    let Told { findings, outlooks, week, tally, .. } = *told;
     let mut outputs = Vec::new();
     if formats.html {
         outputs.extend(pages::pages(heading, told)?);
     }
     if formats.json {
-        let json = culprits_json::culprits_json(heading, findings, outlooks, tally)?;
+        let json = culprits_json::culprits_json(heading, told)?;
         outputs.push(Output::new("culprits.json", json));
     }
     outputs.extend(csv_tables::csv_tables(formats, findings, tally)?);
     if formats.csv {
         outputs.extend(outlooks::tables(outlooks)?);
+        if let Some(week) = week {
+            outputs.extend(weekly::tables(week)?);
+        }
     }
     if formats.parquet {
         outputs.extend(
@@ -95,5 +101,27 @@ pub fn write_reports(
                 .map(|(table, bytes)| Output::new(format!("{table}.parquet"), bytes.as_slice())),
         );
     }
-    write_whole(folder, &outputs)
+    Ok(outputs)
+}
+
+/// Writes all files of a run into `folder` and removes those that an earlier run of the same pipeline wrote
+/// there, that are not among them, and that nobody has changed since. Returns the paths written, in order.
+///
+/// # Errors
+/// When an output cannot be written. What could not be written is then absent or as it was before.
+pub fn write_folder(
+    folder: &Path,
+    heading: &Heading,
+    outputs: &[Output],
+) -> Result<Vec<PathBuf>, ReportError> {
+    std::fs::create_dir_all(folder)
+        .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
+    let held = whole_file::hold(folder);
+    whole_file::clear_leftovers(folder, held.is_some());
+    let list = written::Written::of(folder, heading);
+    let failed = |source| ReportError::Write { file: list.path(), source };
+    list.announce(outputs).map_err(failed)?;
+    let paths = write_whole(folder, outputs)?;
+    list.retire(outputs).map_err(failed)?;
+    Ok(paths)
 }

@@ -142,15 +142,25 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
     push_line(
         out,
         &format!(
-            "read: {} ({} of them from kept facts), {} frames, {}, {} table rows",
+            "read: {} ({} of them from kept facts, {} unopened), {} frames, {}, {} table rows",
             count(usize::try_from(tally.bus_logs).unwrap_or(usize::MAX), "bus log"),
             tally.logs_reused,
+            tally.logs_unopened,
             grouped(tally.frames),
             count(usize::try_from(tally.scan_reports).unwrap_or(usize::MAX), "scan report"),
             grouped(tally.table_rows),
         ),
         width,
     );
+    let (kept, cleared) = tally.facts_unused;
+    if kept + cleared > 0 {
+        let line = format!(
+            "kept facts without a log in this run: {} (cleared away when unused for five weeks: {})",
+            grouped(kept),
+            grouped(cleared)
+        );
+        push_line(out, &line, width);
+    }
     if tally.outside_period > 0 {
         push_line(
             out,
@@ -183,8 +193,19 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
 /// Adds text, broken into lines that fit; spaces before it are kept and follow-on lines are set in.
 pub(super) fn push_line(out: &mut String, text: &str, width: usize) {
     let words = text.trim_start_matches(' ');
-    let mut margin = " ".repeat(text.len() - words.len());
-    let width = width - margin.len() - 2;
+    let margin = " ".repeat(text.len() - words.len());
+    let follow = format!("{margin}  ");
+    push_broken(out, &margin, &follow, words, width);
+}
+
+/// Adds text after a label, which is not broken; follow-on lines stand under the text.
+pub(super) fn push_hanging(out: &mut String, label: &str, text: &str, width: usize) {
+    let follow = " ".repeat(label.chars().count());
+    push_broken(out, label, &follow, text, width);
+}
+
+fn push_broken(out: &mut String, first: &str, follow: &str, words: &str, width: usize) {
+    let width = width.saturating_sub(follow.chars().count()).max(1);
     let mut table = Table::new();
     table.load_style(comfy_table::presets::NOTHING);
     table.set_content_arrangement(ContentArrangement::Dynamic);
@@ -194,11 +215,8 @@ pub(super) fn push_line(out: &mut String, text: &str, width: usize) {
         column.set_padding((0, 0));
     }
     for (i, line) in table.lines().enumerate() {
-        if i == 1 {
-            margin.push_str("  ");
-        }
-        out.push_str(&margin);
-        out.push_str(line.trim_end());
+        let margin = if i == 0 { first } else { follow };
+        out.push_str(format!("{margin}{line}").trim_end());
         out.push('\n');
     }
 }

@@ -5,12 +5,20 @@
 //! fails half-way leaves each file either old or new, never mixed. Temporary files never stay, and an
 //! interrupt waits until the last file bears its name.
 
-use std::fs::{self, File, OpenOptions};
+use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant, SystemTime};
 
 use crate::reports::ReportError;
 use crate::vocabulary::Finishing;
+
+/// How long another run may hold the folder.
+const PATIENCE: Duration = Duration::from_secs(60);
+/// How long to wait before asking again.
+const BETWEEN: Duration = Duration::from_millis(20);
+/// A temporary file older than this belongs to no running program.
+const ABANDONED: Duration = Duration::from_secs(24 * 3_600);
 
 /// A file to be written: its plain name and its bytes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -105,6 +113,57 @@ pub fn write_new(
     Ok(written)
 }
 
+/// Puts one file in its place, whole or not at all.
+pub(super) fn put(target: &Path, bytes: &[u8]) -> io::Result<()> {
+    let name = target.file_name().unwrap_or_default().to_string_lossy();
+    let part = target.with_file_name(format!(".{name}.{}.part", std::process::id()));
+    let mut staged = Staged(vec![(part.clone(), target.to_owned())]);
+    fill(create(&part)?, bytes)?;
+    fs::rename(&part, target)?;
+    staged.0.clear();
+    Ok(())
+}
+
+/// Holds a folder while its files are written, so that two runs do not mix theirs; `None` where folders
+/// cannot be held, or somebody holds it for too long: each file is whole even so.
+pub(super) fn hold(folder: &Path) -> Option<File> {
+    let held = File::open(folder).ok()?;
+    let begun = Instant::now();
+    while let Err(error) = held.try_lock() {
+        let busy = matches!(error, TryLockError::WouldBlock);
+        if !busy || begun.elapsed() > PATIENCE {
+            return None;
+        }
+        std::thread::sleep(BETWEEN);
+    }
+    Some(held)
+}
+
+/// Removes the temporary files of killed runs: all when the folder is `held`, else those older than a day.
+pub(super) fn clear_leftovers(folder: &Path, held: bool) {
+    let old = |entry: &fs::DirEntry| {
+        let changed = entry.metadata().and_then(|about| about.modified()).ok();
+        let age = changed.and_then(|time| SystemTime::now().duration_since(time).ok());
+        age.is_some_and(|age| age > ABANDONED)
+    };
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if is_part(&name) && (held || old(&entry)) {
+            // One that will not go is never read either.
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// Whether a name is that of a temporary file: `.NAME.PROCESS.part`.
+fn is_part(name: &str) -> bool {
+    let middle = name.strip_prefix('.').and_then(|rest| rest.strip_suffix(".part"));
+    middle.and_then(|middle| middle.rsplit_once('.')).is_some_and(|(of, process)| {
+        let of = of.strip_prefix('.').unwrap_or(of);
+        is_plain(of) && !process.is_empty() && process.bytes().all(|b| b.is_ascii_digit())
+    })
+}
+
 /// Temporary files waiting for their names; whatever still waits is removed when dropped.
 struct Staged(Vec<(PathBuf, PathBuf)>);
 
@@ -135,7 +194,7 @@ fn fill(mut file: File, bytes: &[u8]) -> io::Result<()> {
 }
 
 /// Whether a name can be nothing but a file directly inside the folder.
-fn is_plain(name: &str) -> bool {
+pub(super) fn is_plain(name: &str) -> bool {
     !name.is_empty()
         && name.len() <= 120
         && !name.starts_with(['.', '-'])

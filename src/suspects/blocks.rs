@@ -4,9 +4,11 @@
 //! log, no scan) is absent: it returns `None` and moves nothing. All values are natural logarithms.
 
 use super::accusations::accusations;
+use super::finer_blocks;
 use super::hypotheses::{Hypothesis, Manner};
 use super::rates::{self, Level as Weighted};
 use super::scene::{Level, Scene};
+use super::told_blocks;
 use crate::numerics::logs::{ln_choose, log_sum_exp};
 
 /// The blocks, in the order of the ledger.
@@ -14,9 +16,15 @@ use crate::numerics::logs::{ln_choose, log_sum_exp};
 pub(super) enum Block {
     Silence,
     Restart,
+    Waits,
     Order,
+    Longest,
     Disturbance,
+    WireErrors,
     Losses,
+    Tries,
+    Locks,
+    Passive,
     Accusations,
     Age,
     BusDown,
@@ -25,12 +33,18 @@ pub(super) enum Block {
 }
 
 /// All blocks, in order.
-pub(super) const BLOCKS: [Block; 10] = [
+pub(super) const BLOCKS: [Block; 16] = [
     Block::Silence,
     Block::Restart,
+    Block::Waits,
     Block::Order,
+    Block::Longest,
     Block::Disturbance,
+    Block::WireErrors,
     Block::Losses,
+    Block::Tries,
+    Block::Locks,
+    Block::Passive,
     Block::Accusations,
     Block::Age,
     Block::BusDown,
@@ -44,14 +58,20 @@ pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Opti
     match block {
         Block::Silence => silence(scene, h),
         Block::Restart => restart(scene, h),
-        Block::Order => order(scene, h),
+        Block::Waits => finer_blocks::waits(scene, h),
+        Block::Order => finer_blocks::order(scene, h),
+        Block::Longest => longest(scene, h),
         Block::Disturbance => disturbance(scene, h),
+        Block::WireErrors => finer_blocks::wire_errors(scene, h),
         Block::Losses => losses(scene, h),
-        Block::Age => age(scene, h),
+        Block::Tries => finer_blocks::tries(scene, h),
+        Block::Locks => finer_blocks::locks(scene, h),
+        Block::Passive => finer_blocks::passive(scene, h),
+        Block::Age => told_blocks::age(scene, h),
         Block::Accusations => accusations(scene, h).map(|l| l * rates::ACCUSATIONS_COUNT),
-        Block::BusDown => bus_down(scene, h),
-        Block::Answers => answers(scene, h).map(|l| l * rates::ANSWERS_COUNT),
-        Block::Supply => supply(scene, h),
+        Block::BusDown => told_blocks::bus_down(scene, h),
+        Block::Answers => told_blocks::answers(scene, h).map(|l| l * rates::ANSWERS_COUNT),
+        Block::Supply => told_blocks::supply(scene, h),
     }
 }
 
@@ -60,7 +80,7 @@ pub(super) fn bernoulli(happened: bool, p: f64) -> f64 {
 }
 
 /// ln of a mixture over levels of severity.
-fn mixed(levels: &[Weighted], each: impl Fn(f64) -> f64) -> f64 {
+pub(super) fn mixed(levels: &[Weighted], each: impl Fn(f64) -> f64) -> f64 {
     let terms: Vec<f64> = levels.iter().map(|(weight, level)| weight.ln() + each(*level)).collect();
     log_sum_exp(&terms)
 }
@@ -77,7 +97,7 @@ pub(super) fn severities(manner: Manner) -> &'static [Weighted] {
 }
 
 /// Probability that a node is off the bus under a hypothesis, at a severity.
-fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
+pub(super) fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
     let reached = h.reach[node];
     match h.manner {
         Manner::Dead | Manner::CutOff | Manner::Branch | Manner::Feed | Manner::Ground => {
@@ -103,7 +123,7 @@ fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
 }
 
 /// Whether a hypothesis stands or falls with this node: it is struck each time, not by habit.
-fn surely_struck(h: &Hypothesis, node: usize) -> bool {
+pub(super) fn surely_struck(h: &Hypothesis, node: usize) -> bool {
     h.struck[node]
         && matches!(
             h.manner,
@@ -168,7 +188,7 @@ fn restart(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     Some(mean * (known.len().min(2)) as f64)
 }
 
-fn order(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+fn longest(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     let node = scene.stands_out?;
     let others = (scene.silent_count.max(2) - 1) as f64;
     let even = 1.0 / (others + 1.0);
@@ -273,119 +293,4 @@ fn losses(scene: &Scene, h: &Hypothesis) -> Option<f64> {
 /// ln density, up to a constant, of Student's t with four degrees of freedom and a scale.
 pub(super) fn student(z: f64, scale: f64) -> f64 {
     -2.5 * (1.0 + z * z / 4.0).ln() - scale.ln()
-}
-
-/// Whether codes that were history at first sight, perhaps after a repair, tell of an old fault.
-fn age(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    let all = scene.all_history?;
-    let pick = |(stale, living): (f64, f64)| if h.manner == Manner::Stale { stale } else { living };
-    let repaired =
-        if all { bernoulli(scene.repaired_before, pick(rates::REPAIRED_BEFORE)) } else { 0.0 };
-    let repeats = f64::from(scene.repeats) * pick(rates::REPEATED).ln();
-    Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired + repeats)
-}
-
-fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    if scene.says_down.is_empty() {
-        return None;
-    }
-    let (whole, cut, otherwise) = rates::SAYS_DOWN;
-    let p = |node: usize| match h.manner {
-        Manner::Talks | Manner::BusOff | Manner::Wires if h.reach[node] => whole,
-        Manner::CutOff | Manner::Branch if h.struck[node] => cut,
-        // Valid frames send nobody bus-off.
-        Manner::Supply | Manner::Floods | Manner::Strays => otherwise * 2.0,
-        _ => otherwise,
-    };
-    let sum: f64 = scene.says_down.iter().map(|(n, says)| bernoulli(*says, p(*n))).sum();
-    // Many networks have no module that stores such codes at all.
-    let never: f64 = scene.says_down.iter().map(|(_, says)| bernoulli(*says, otherwise)).sum();
-    let share = rates::NEVER_SAYS_DOWN;
-    // Copies of one event, like accusations.
-    Some(log_sum_exp(&[share.ln() + never, (1.0 - share).ln() + sum]) * rates::ACCUSATIONS_COUNT)
-}
-
-fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    let (tester, living) = rates::UNCORROBORATED;
-    let word = match (scene.uncorroborated, h.manner) {
-        (false, _) => 0.0,
-        (true, Manner::Artefact) => tester.ln(),
-        (true, _) => living.ln(),
-    };
-    mute(scene, h).map(|ln| ln + word)
-}
-
-/// Which of the asked nodes were mute.
-fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    if scene.answers.is_empty() {
-        return None;
-    }
-    let (struck_mute, else_mute) = rates::MUTE;
-    let silent = scene.answers.iter().filter(|(_, answered)| !answered).count() as u64;
-    let asked = scene.answers.len() as u64;
-    if h.manner == Manner::Artefact {
-        // The tester's own trouble: any number, any nodes.
-        let some = if silent == 0 { 0.3f64.ln() } else { (0.7 / asked as f64).ln() };
-        return Some(some - ln_choose(asked, silent));
-    }
-    let after: f64 = scene.answers.iter().map(|(_, a)| bernoulli(!a, else_mute)).sum();
-    if h.manner == Manner::Stale {
-        return Some(after);
-    }
-    let by_manner = severities(h.manner);
-    let levels = if by_manner == rates::BYSTANDER { &rates::BYSTANDER_MUTE[..] } else { by_manner };
-    let during = mixed(levels, |severity| {
-        scene
-            .answers
-            .iter()
-            .map(|(node, answered)| {
-                let foreseen = else_mute.max(struck_mute * off_the_bus(h, *node, severity));
-                let p = if surely_struck(h, *node) {
-                    foreseen
-                } else {
-                    scene.mute_before[*node].temper(foreseen)
-                };
-                bernoulli(!answered, p)
-            })
-            .sum()
-    });
-    let share = rates::SCAN_DURING;
-    Some(log_sum_exp(&[share.ln() + during, (1.0 - share).ln() + after]))
-}
-
-fn supply(scene: &Scene, h: &Hypothesis) -> Option<f64> {
-    if scene.voltage.is_none() && scene.own_supply.is_empty() && scene.early.is_none() {
-        return None;
-    }
-    let mut total = 0.0;
-    if let Some(level) = scene.voltage {
-        let table = match h.manner {
-            Manner::Supply => rates::VOLTAGE_SUPPLY,
-            Manner::Feed | Manner::Ground => rates::VOLTAGE_FEED,
-            _ => rates::VOLTAGE_OTHER,
-        };
-        total += table[level].ln();
-    }
-    total += own_supply(scene, h) * rates::ACCUSATIONS_COUNT;
-    if let Some(early) = scene.early {
-        let (cranking, otherwise) = rates::EARLY;
-        total += bernoulli(early, if h.manner == Manner::Supply { cranking } else { otherwise });
-    }
-    Some(total)
-}
-
-/// Who stored a code about its own supply: under a dip many may, under a lost feed or ground those on it.
-fn own_supply(scene: &Scene, h: &Hypothesis) -> f64 {
-    let levels: &[Weighted] = match h.manner {
-        Manner::Supply => &rates::OWN_SUPPLY_DIP,
-        Manner::Feed | Manner::Ground => &rates::OWN_SUPPLY_LINE,
-        _ => &rates::OWN_SUPPLY_CHANCE,
-    };
-    mixed(levels, |level| {
-        let each = scene.own_supply.iter().map(|(node, says)| {
-            let reached = h.manner == Manner::Supply || h.struck[*node];
-            bernoulli(*says, if reached { level } else { rates::OWN_SUPPLY_FALSE })
-        });
-        each.sum()
-    })
 }

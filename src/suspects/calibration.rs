@@ -227,3 +227,70 @@ fn squared(trial: &Trial) -> f64 {
     // A truth outside the space of suspects was given nothing.
     sum + f64::from(u8::from(!met))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::suspects::SuspectFinding;
+    use crate::suspects::invented::found;
+    use crate::vocabulary::Suspect;
+
+    fn trial(truth: &str, ranked: &[(&str, f64)], verdict: Verdict) -> Trial {
+        let mut finding = found(None, &[], Vec::new(), &[], &[]);
+        finding.suspects = ranked
+            .iter()
+            .map(|(name, probability)| SuspectFinding {
+                suspect: Suspect::parse(name).expect("a suspect"),
+                probability: *probability,
+                prior: 0.1,
+                range: (*probability, *probability),
+                mechanisms: Vec::new(),
+                evidence: Vec::new(),
+            })
+            .collect();
+        finding.verdict = verdict;
+        let truth = Truth {
+            suspect: truth.to_owned(),
+            kind: "bus-off".to_owned(),
+            profile: "clear".to_owned(),
+            logged: true,
+        };
+        Trial::new(truth, &finding)
+    }
+
+    fn names(name: &str) -> Verdict {
+        Verdict::Suspect(Suspect::parse(name).expect("a suspect"))
+    }
+
+    // Worked by hand from the definitions of Good 1952 and Brier 1950.
+    #[test]
+    fn trials_are_scored_as_by_hand() {
+        let calibration = calibrate(&[
+            trial("node:a", &[("node:a", 0.8), ("node:b", 0.2)], names("node:a")),
+            trial("node:b", &[("node:a", 0.6), ("node:b", 0.4)], Verdict::Undecided),
+            trial("node:c", &[], Verdict::Quiet),
+            trial("quiet", &[("none", 0.9), ("node:a", 0.1)], names("none")),
+            trial("quiet", &[("node:a", 0.9), ("none", 0.1)], names("node:a")),
+            trial("quiet", &[], Verdict::Quiet),
+        ]);
+        let all = &calibration.all;
+        assert_eq!((all.vehicles, all.unseen, all.named, all.named_right), (2, 1, 1, 1));
+        assert!((all.top_1 - 0.5).abs() < 1e-12 && (all.top_3 - 1.0).abs() < 1e-12);
+        let log = -(0.8f64.ln() + 0.4f64.ln()) / 2.0;
+        assert!((all.log_score - log).abs() < 1e-12, "{}", all.log_score);
+        assert!((all.brier - (0.08 + 0.72) / 2.0).abs() < 1e-12, "{}", all.brier);
+        // Bins 0.8 (right) and 0.6 (wrong), one vehicle each.
+        assert!((all.calibration_error - (0.2 + 0.6) / 2.0).abs() < 1e-12);
+        let healthy = (calibration.healthy, calibration.false_verdicts, calibration.quiet);
+        assert_eq!(healthy, (3, 1, 1), "`none` for a healthy vehicle is no false verdict");
+        let stated: u32 = calibration.bins.iter().map(|b| b.count).sum();
+        assert_eq!(stated, 4, "every ranked vehicle stands in a bin");
+    }
+
+    #[test]
+    fn a_truth_outside_the_space_counts_as_given_nothing() {
+        let calibration = calibrate(&[trial("bus:x", &[("node:a", 1.0)], Verdict::Undecided)]);
+        assert!((calibration.all.brier - 2.0).abs() < 1e-12);
+        assert!((calibration.all.log_score + LEAST.ln()).abs() < 1e-12);
+    }
+}

@@ -11,6 +11,8 @@ use crate::vocabulary::Suspect;
 
 /// An incident that favours another suspect by more than this is not the leader's, decibans. (METHODS 3.4)
 const NOT_ITS_OWN_DB: f64 = 10.0;
+/// Less than this does not tell two suspects apart, decibans. (METHODS 3.5: below 3 "nothing"; a sum of several may)
+const TELLS_APART_DB: f64 = 1.0;
 /// Sentences on what would change the verdict, at most.
 const MOST: usize = 3;
 
@@ -127,6 +129,29 @@ pub(super) fn range(space: &Space, ranking: &Ranking, ranked: &Ranked) -> (f64, 
         })
 }
 
+/// What of the evidence tells the two leaders apart, in words: for an undecided case.
+pub(super) fn between_leaders(ranking: &Ranking) -> String {
+    let [first, second, ..] = ranking.suspects.as_slice() else { return String::new() };
+    let weights = ranking.sources.iter().zip(first.weights.iter().zip(&second.weights));
+    let mut apart: Vec<(f64, String)> =
+        weights.map(|(source, (a, b))| (a - b, source_name(source))).collect();
+    apart.retain(|(db, _)| db.abs() >= TELLS_APART_DB);
+    apart.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()).then_with(|| a.1.cmp(&b.1)));
+    let told: Vec<String> = apart
+        .into_iter()
+        .take(MOST)
+        .map(|(db, name)| {
+            let favours = if db > 0.0 { &first.suspect } else { &second.suspect };
+            format!("{name} ({:.0} dB for {favours})", db.abs())
+        })
+        .collect();
+    if told.is_empty() {
+        "nothing that was seen tells these two apart".to_owned()
+    } else {
+        format!("what tells these two apart: {}", told.join(", "))
+    }
+}
+
 /// The leading suspect of a posterior, its probability, and that of `own`.
 fn leader_of(space: &Space, posterior: &[f64], own: &Suspect) -> Option<(Suspect, f64, f64)> {
     let mut sums: std::collections::BTreeMap<&Suspect, f64> = std::collections::BTreeMap::new();
@@ -145,9 +170,15 @@ fn source_name(source: &Source) -> String {
         Source::Block(block) => match block {
             Block::Silence => "the silences in the logs",
             Block::Restart => "the way in which silent nodes came back",
-            Block::Order => "the order and length of the silences",
+            Block::Waits => "the waits after which nodes came back",
+            Block::Order => "the order in which nodes fell silent",
+            Block::Longest => "the length of the silences",
             Block::Disturbance => "the signs of a disturbed bus",
+            Block::WireErrors => "the faults that transceivers name",
             Block::Losses => "the frames that each node lost",
+            Block::Tries => "the failed tries before frames passed",
+            Block::Locks => "whose schedule the errors keep",
+            Block::Passive => "who said it was error passive",
             Block::Accusations => "the codes by which nodes accuse others",
             Block::Age => "the age of the codes",
             Block::BusDown => "the codes that say the bus was down",

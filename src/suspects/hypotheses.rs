@@ -48,6 +48,8 @@ pub(super) struct Hypothesis {
     /// Which nodes it can reach: those on the same bus.
     pub reach: Vec<bool>,
     pub prior: f64,
+    /// Share of its class's weight, in contacts: the nodes that hang on it directly.
+    pub contacts: f64,
 }
 
 impl Hypothesis {
@@ -129,14 +131,14 @@ impl Space {
         space
     }
 
-    /// Splits a class's weight evenly over its members, then scales all to 1.
+    /// Splits a class's weight over its members by their contacts, since contacts are what fails, then scales all to 1.
     fn share_priors(&mut self) {
         let mut members = std::collections::BTreeMap::new();
         for h in &self.hypotheses {
-            *members.entry(h.manner).or_insert(0.0) += 1.0;
+            *members.entry(h.manner).or_insert(0.0) += h.contacts;
         }
         for h in &mut self.hypotheses {
-            h.prior /= members.get(&h.manner).copied().unwrap_or(1.0);
+            h.prior *= h.contacts / members.get(&h.manner).copied().unwrap_or(1.0);
             let alone = h.struck.iter().filter(|s| **s).count() == 1;
             let hearsay = h.struck.iter().zip(&self.known).any(|(struck, known)| *struck && !known);
             if alone && hearsay {
@@ -171,7 +173,14 @@ impl Builder {
         reach: Vec<bool>,
         prior: f64,
     ) {
-        self.hypotheses.push(Hypothesis { suspect, manner, struck, reach, prior });
+        self.hypotheses.push(Hypothesis { suspect, manner, struck, reach, prior, contacts: 1.0 });
+    }
+
+    /// The last hypothesis has so many contacts.
+    fn contacts(&mut self, nodes: usize) {
+        if let Some(last) = self.hypotheses.last_mut() {
+            last.contacts = nodes.max(1) as f64;
+        }
     }
 
     fn wiring(&mut self, nodes: &[String], network: &Network) {
@@ -189,6 +198,9 @@ impl Builder {
             if struck.contains(&true) {
                 let suspect = Suspect::Branch(branch.name.clone());
                 self.add(suspect, Manner::Branch, struck, everywhere.clone(), rates::PRIOR_BRANCH);
+                let direct =
+                    |n: &&String| described(n).is_some_and(|d| d.branches.contains(&branch.name));
+                self.contacts(nodes.iter().filter(direct).count());
             }
         }
         let feeds: BTreeSet<&String> =
@@ -200,7 +212,9 @@ impl Builder {
                 .collect();
             if struck.contains(&true) {
                 let suspect = Suspect::Feed(feed.clone());
+                let count = struck.iter().filter(|s| **s).count();
                 self.add(suspect, Manner::Feed, struck, everywhere.clone(), rates::PRIOR_FEED);
+                self.contacts(count);
             }
         }
         let grounds: BTreeSet<&String> =
@@ -212,7 +226,9 @@ impl Builder {
                 .collect();
             if struck.contains(&true) {
                 let suspect = Suspect::Ground(ground.clone());
+                let count = struck.iter().filter(|s| **s).count();
                 self.add(suspect, Manner::Ground, struck, everywhere.clone(), rates::PRIOR_GROUND);
+                self.contacts(count);
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::doubts::{explained_by_leader, hangs_on, other_causes, range};
+use super::doubts::{between_leaders, explained_by_leader, hangs_on, other_causes, range};
 use super::findings::{SuspectFinding, VehicleFinding};
 use super::hypotheses::Space;
 use super::listening::Listening;
@@ -53,6 +53,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
     let mut suspects = Vec::new();
     let (mut causes, mut hanging, mut explained) = (Vec::new(), Vec::new(), 0);
     let (mut next, mut sequence) = (Vec::new(), Vec::new());
+    let mut apart = String::new();
     if !incidents.is_empty() {
         let buses: BTreeSet<String> = incidents.iter().filter_map(|i| i.bus.clone()).collect();
         let space = Space::new(&gathered.fitted, network, &buses, &met(&incidents));
@@ -68,6 +69,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         let ranking = rank(&space, &scenes, notes, &exposures);
         causes = other_causes(&space, &ranking, &scenes);
         hanging = hangs_on(&space, &ranking);
+        apart = between_leaders(&ranking);
         explained = explained_by_leader(&space, &ranking);
         let leaders: Vec<Suspect> = ranking.suspects.iter().map(|r| r.suspect.clone()).collect();
         (next, sequence) = next_tests(&Asked {
@@ -92,7 +94,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
             })
             .collect();
     }
-    let (verdict, because) = verdict(&suspects, incidents.len());
+    let (verdict, because) = verdict(&suspects, incidents.len(), &apart);
     VehicleFinding {
         vehicle: vehicle.to_owned(),
         network: network.map(|n| n.name.clone()),

@@ -9,16 +9,25 @@ mod blocks;
 pub mod calibration;
 mod doubts;
 mod findings;
+mod finer_blocks;
 mod hypotheses;
 mod interventions;
+#[cfg(test)]
+mod invented;
 mod judge;
 mod listening;
 mod next_tests;
+mod pooling;
 mod ranking;
 mod rates;
 mod scene;
+mod signs;
+#[cfg(test)]
+mod tests;
+mod told_blocks;
 mod verdict;
 mod wording;
+mod wording_finer;
 
 pub use findings::{
     Evidence, NextTest, OtherCause, SuspectFinding, TestOutcome, TestStep, VehicleFinding,

@@ -7,6 +7,7 @@
 use super::blocks::{self, BLOCKS, Block};
 use super::hypotheses::{Hypothesis, Manner, Space};
 use super::interventions::{self, Outcome};
+use super::pooling::{Trust, pool};
 use super::rates;
 use super::scene::Scene;
 use crate::conditions::Exposure;
@@ -63,8 +64,11 @@ pub(super) fn rank(
         let mut present = false;
         let mut part = vec![vec![0.0; hypotheses.len()]; scenes.len()];
         let share = match block {
-            Block::Restart | Block::Order | Block::BusDown => {
+            Block::Restart | Block::Order | Block::Longest | Block::Waits | Block::BusDown => {
                 (rates::PROPERTY_COUNTS / scenes.len().max(1) as f64).min(1.0)
+            }
+            Block::Tries | Block::Locks | Block::Passive | Block::WireErrors => {
+                (rates::SIGNS_COUNT / scenes.len().max(1) as f64).min(1.0)
             }
             Block::Losses => (rates::LOSS_COUNTS / scenes.len().max(1) as f64).min(1.0),
             _ => 1.0,
@@ -178,16 +182,8 @@ fn block_values(block: Block, scene: &Scene, hypotheses: &[Hypothesis]) -> Optio
 /// Prior and incidents so far: contaminated, tempered, in logs, not normalised.
 fn pooled(ln_prior: &[f64], totals: &[Vec<f64>], hypotheses: &[Hypothesis]) -> Vec<f64> {
     let other = hypotheses.iter().position(|h| h.manner == Manner::Other);
-    let eps = rates::CONTAMINATION;
     let temper = rates::TEMPER + (1.0 - rates::TEMPER) / (totals.len().max(1) as f64);
-    let mut out = ln_prior.to_vec();
-    for total in totals {
-        let alien = other.map_or(f64::NEG_INFINITY, |o| total[o]);
-        for (value, own) in out.iter_mut().zip(total) {
-            *value += temper * log_sum_exp(&[(1.0 - eps).ln() + own, eps.ln() + alien]);
-        }
-    }
-    out
+    pool(ln_prior, totals, other, Trust { contamination: rates::CONTAMINATION, temper })
 }
 
 fn by_suspect(hypotheses: &[Hypothesis], stages: &[Vec<f64>]) -> Vec<Ranked> {

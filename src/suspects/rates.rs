@@ -90,7 +90,9 @@ pub(super) const LOSS_BYSTANDER: f64 = 0.5;
 pub(super) const LOSS_BY_RATE: Curve = Curve { level: 3.0, slope: 1.0, wiggle: 0.7, length: 1.0 };
 /// What a node loses beside its rate's share is partly a property of the node: however many incidents
 /// show it, they count as at most so many. (J)
-pub(super) const LOSS_COUNTS: f64 = 3.0;
+pub(super) const LOSS_COUNTS: f64 = 2.0;
+/// Signs that are not so much the node's own habit count as at most so many. (J)
+pub(super) const SIGNS_COUNT: f64 = 3.0;
 /// Median share that the others lose: ln of the middle and spread, when the disturber soon goes
 /// bus-off (32 tries, then a wait), and when the disturbance goes on. (F 4.3, 4.5; J)
 pub(super) const OTHERS_LOSE_SHORTLY: (f64, f64) = (0.06, 1.0);
@@ -102,9 +104,58 @@ pub(super) const MOST_BY_LOSS: f64 = 3.5;
 /// Frames that must have been due before a share says anything. (J)
 pub(super) const FEWEST_DUE: f64 = 8.0;
 
+/// How often errors stand where a frame of one node was due: so far beyond chance, as a part of what chance leaves,
+/// or so many times chance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Keeping {
+    Beyond(f64),
+    Times(f64),
+}
+/// Seen from a node whose own frames fail; from one that disturbs (at its own frames, or anywhere but at these); from
+/// a bad contact; and by chance, where beats in step make some more of it. (F 4.5: errors only when that node sends; J)
+pub(super) const KEEPS_BUS_OFF: [(f64, Keeping); 3] =
+    [(0.4, Keeping::Beyond(0.6)), (0.3, Keeping::Beyond(0.25)), (0.3, Keeping::Times(1.0))];
+pub(super) const KEEPS_TALKER: [(f64, Keeping); 4] = [
+    (0.2, Keeping::Beyond(0.6)),
+    (0.2, Keeping::Beyond(0.25)),
+    (0.3, Keeping::Times(1.0)),
+    (0.3, Keeping::Times(0.45)),
+];
+pub(super) const KEEPS_CUT_OFF: [(f64, Keeping); 2] =
+    [(0.3, Keeping::Beyond(0.4)), (0.7, Keeping::Times(1.0))];
+pub(super) const KEEPS_BY_CHANCE: [(f64, Keeping); 4] = [
+    (0.25, Keeping::Times(0.6)),
+    (0.4, Keeping::Times(1.0)),
+    (0.25, Keeping::Times(1.6)),
+    (0.1, Keeping::Times(2.6)),
+];
+/// Moments of errors count as so many at most: those of one incident are not independent. (J)
+pub(super) const MOST_MOMENTS: f64 = 25.0;
+/// Failed tries before a frame passes, ln against the middle of the other nodes: share, mean and spread, of a disturber
+/// that keeps talking (it mostly spares its own frames), and of a node whose own frames fail. (F 4.3: error events by
+/// sending node tell the bad one; M .85 others, .35 itself; J)
+pub(super) const TRIES_TALKER: [(f64, f64, f64); 2] = [(0.65, -1.8, 1.0), (0.35, -0.5, 0.5)];
+pub(super) const TRIES_STRUCK: [(f64, f64, f64); 2] = [(0.6, 1.8, 1.2), (0.4, 0.5, 0.6)];
+/// How much the nodes of one bus differ in it, ln: a stronger frame may pass between the tries of a weaker. (J)
+pub(super) const TRIES_SCATTER: f64 = 0.4;
+/// Silences of one length again and again: of a node that goes bus-off, of victims of a disturbed bus (each by its own
+/// wait), of any other. (F 4.3: a strong mark; J)
+pub(super) const WAITS: (f64, f64, f64) = (0.5, 0.25, 0.04);
+/// A node's CAN FD frames say that it is error passive: its own errors, a disturbed bus, otherwise. (F 4.6: names a sick
+/// sender; J)
+pub(super) const PASSIVE: (f64, f64, f64) = (0.45, 0.2, 0.01);
+/// A transceiver names a fault of the wires: theirs, a branch's, otherwise. Most never name any. (F 4.7; J)
+pub(super) const WIRES_NAMED: (f64, f64, f64) = (0.12, 0.06, 0.006);
+/// Weight with which the culprit falls first among others of weight 1, and with which a talking disturber does. (M)
+pub(super) const FALLS_FIRST: f64 = 8.0;
+pub(super) const TALKER_FALLS: f64 = 0.3;
+/// Pairs of nodes whose order is told count as so many at most, and nodes that come back. (J)
+pub(super) const PAIRS_COUNT: f64 = 2.0;
+pub(super) const NODES_COUNT: f64 = 3.0;
+
 /// A silent node of this kind restarts: without power, or cut off. (F 4.5)
 pub(super) const RESTARTS: (f64, f64) = (0.85, 0.08);
-/// The culprit stands out among many silent: first to fall or silent much longer. (M weight 8, J)
+/// The culprit stands out among many silent: it is silent much longer. (J)
 pub(super) const STANDS_OUT: f64 = 0.6;
 /// So does a node that floods, at times: its own frames wait behind the flood in its own buffers. (J)
 pub(super) const FLOODER_STANDS_OUT: f64 = 0.25;
@@ -135,6 +186,12 @@ pub(super) const SCAN_DURING: f64 = 0.5;
 /// A struck node is mute during the fault; anybody is mute otherwise. (M .9 / .03; the second lowered:
 /// a sound node hardly ever misses a sound tester: J)
 pub(super) const MUTE: (f64, f64) = (0.88, 0.02);
+
+/// Share of the weight of a missing answer: a gateway says it; the answer came late, or was announced and never
+/// came (2 to 3 dB); and of an answer: its frames came, only no answer (about -1 dB). (F 6.4; J)
+pub(super) const BY_GATEWAY: f64 = 0.85;
+pub(super) const LATE: f64 = 0.15;
+pub(super) const UNSERVED: f64 = 0.11;
 
 /// All codes of an incident are history already when they are first read: codes of an old fault, or
 /// codes of a living one. (J)

@@ -6,6 +6,7 @@ use super::blocks::student;
 use super::hypotheses::Space;
 use super::listening::Listening;
 use super::rates;
+use super::signs::{Signs, weight_of_answer};
 use crate::incidents::Incident;
 use crate::numerics::centre::median;
 use crate::numerics::smooth::leave_one_out;
@@ -51,9 +52,9 @@ pub(super) fn remember(scenes: &mut [Scene]) {
                 habit.add(*now);
             }
         }
-        for (node, answered) in &scene.answers {
-            if let Some(habit) = mute.get_mut(*node) {
-                habit.add(!answered);
+        for answer in scene.answers.iter().filter(|a| a.share > 0.5) {
+            if let Some(habit) = mute.get_mut(answer.node) {
+                habit.add(answer.mute);
             }
         }
         for (who, row) in &scene.rows {
@@ -74,6 +75,15 @@ pub(super) struct Loss {
     pub error: f64,
     /// How much better the others fit one another when this node is left out, natural logarithm.
     pub relief: f64,
+}
+
+/// What a tester's question to a node told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Answer {
+    pub node: usize,
+    pub mute: bool,
+    /// Share of the weight of a plain answer, or of a plain missing one.
+    pub share: f64,
 }
 
 /// How strong a disturbance was.
@@ -112,8 +122,8 @@ pub(super) struct Scene {
     pub rows: Vec<(usize, Vec<(bool, f64)>)>,
     /// The same rows for what the reporter said in earlier incidents, in the order of `rows`.
     pub said_before: Vec<Vec<Habit>>,
-    /// Who was asked by the tester, and whether it replied.
-    pub answers: Vec<(usize, bool)>,
+    /// Who was asked by the tester, and what came of it.
+    pub answers: Vec<Answer>,
     /// Per node: in how many earlier incidents it was mute, of those in which it was asked.
     pub mute_before: Vec<Habit>,
     /// Several nodes mute, no log, and no code about any of it.
@@ -131,6 +141,8 @@ pub(super) struct Scene {
     pub repaired_before: bool,
     /// Later reports that only repeat these codes.
     pub repeats: u32,
+    /// What the finer facts tell.
+    pub signs: Signs,
 }
 
 impl Scene {
@@ -170,6 +182,7 @@ impl Scene {
             all_history: (!incident.accusations.is_empty()).then_some(incident.perhaps_old),
             repaired_before: false,
             repeats: incident.repeats.min(rates::MOST_REPEATS),
+            signs: Signs::new(incident, space),
         };
         scene.logged(incident, space);
         scene.reported(incident, space, listening);
@@ -242,13 +255,22 @@ impl Scene {
             self.says_down.push((number, incident.bus_down.iter().any(|(n, _)| n == reporter)));
             self.own_supply.push((number, incident.own_supply.iter().any(|(n, _)| n == reporter)));
         }
-        for (list, answered) in [(&incident.answered, true), (&incident.unanswered, false)] {
+        for (list, mute) in [(&incident.answered, false), (&incident.unanswered, true)] {
             let numbers = list.iter().filter_map(|(n, _)| space.node(n));
-            self.answers.extend(numbers.map(|n| (n, answered)));
+            self.answers.extend(numbers.map(|node| Answer { node, mute, share: 1.0 }));
         }
-        self.answers.sort_unstable();
+        for (name, reading, _) in &incident.finer.readings {
+            let Some(node) = space.node(name) else { continue };
+            let (mute, share) = weight_of_answer(*reading);
+            // A log's reading says more of the same question than answered or not.
+            self.answers.retain(|a| a.node != node || a.mute == reading.answered());
+            self.answers.push(Answer { node, mute, share });
+        }
         // A node asked twice counts as mute when it was mute once.
-        self.answers.dedup_by_key(|(n, _)| *n);
+        self.answers.sort_by(|a, b| {
+            (a.node, !a.mute).cmp(&(b.node, !b.mute)).then(b.share.total_cmp(&a.share))
+        });
+        self.answers.dedup_by_key(|a| a.node);
     }
 }
 
@@ -312,6 +334,12 @@ fn against_rate(incident: &Incident) -> Vec<(&str, Loss)> {
         })
         .collect();
     let Some(all) = residuals(&points) else { return Vec::new() };
+    let wider = |n: usize| -> f64 {
+        let others = all.iter().enumerate().filter(|(m, _)| *m != n);
+        let off: Vec<f64> = others.map(|(_, (off, error))| (off / error).abs()).collect();
+        // The middle of the sizes of a normal error is 0.674 of its standard deviation.
+        (median(&off).unwrap_or(0.0) / 0.674).max(1.0)
+    };
     rows.iter()
         .zip(&all)
         .enumerate()
@@ -320,8 +348,10 @@ fn against_rate(incident: &Incident) -> Vec<(&str, Loss)> {
             others.remove(n);
             let with: f64 = fit(all.iter().enumerate().filter(|(m, _)| *m != n).map(|(_, r)| r));
             let without = residuals(&others).map_or(with, |r| fit(r.iter()));
-            let own = (error * error - rates::LOSS_BYSTANDER.powi(2)).max(0.0).sqrt();
-            (node.as_str(), Loss { off: *off, error: own, relief: without - with })
+            // Where losses scatter more than rates foresee, by waits of their own, each tells less.
+            let whole = error * wider(n);
+            let error = (whole * whole - rates::LOSS_BYSTANDER.powi(2)).max(0.0).sqrt();
+            (node.as_str(), Loss { off: *off, error, relief: without - with })
         })
         .collect()
 }
@@ -336,8 +366,7 @@ fn fit<'r>(residuals: impl Iterator<Item = &'r (f64, f64)>) -> f64 {
     residuals.map(|(off, error)| student(off / error, *error)).sum()
 }
 
-/// Of at least three silent nodes: the one that had fallen silent before any other can have, or that
-/// was silent half again as long as any other.
+/// Of at least three silent nodes the one that was silent half again as long as any other.
 fn stands_out(incident: &Incident) -> Option<&str> {
     let silent = &incident.silent;
     let mut names: Vec<&str> = silent.iter().map(|s| s.node.as_str()).collect();
@@ -345,15 +374,6 @@ fn stands_out(incident: &Incident) -> Option<&str> {
     names.dedup();
     if names.len() < 3 {
         return None;
-    }
-    for candidate in silent {
-        let first = silent
-            .iter()
-            .filter(|s| s.node != candidate.node)
-            .all(|s| s.last_heard > candidate.due);
-        if first {
-            return Some(&candidate.node);
-        }
     }
     let total = |name: &str| -> f64 {
         let own = silent.iter().filter(|s| s.node == name);

@@ -6,7 +6,12 @@ use crate::numerics::logs::decibans;
 use crate::vocabulary::Verdict;
 
 /// The verdict on ranked suspects, and why, in one sentence.
-pub(super) fn verdict(suspects: &[SuspectFinding], incidents: usize) -> (Verdict, String) {
+/// `apart` says what tells the two leaders apart.
+pub(super) fn verdict(
+    suspects: &[SuspectFinding],
+    incidents: usize,
+    apart: &str,
+) -> (Verdict, String) {
     let Some(first) = suspects.first() else {
         return (Verdict::Quiet, "no incident was seen".to_owned());
     };
@@ -25,8 +30,8 @@ pub(super) fn verdict(suspects: &[SuspectFinding], incidents: usize) -> (Verdict
     }
     let because = match suspects.get(1) {
         Some(second) => format!(
-            "the evidence of {} does not separate {} ({}) from {} ({}); {:.0} % and {:.0} dB ahead of \
-             the next are asked for",
+            "the evidence of {} does not separate {} ({}) from {} ({}); {apart}; {:.0} % and {:.0} dB ahead \
+             of the next are asked for",
             counted(incidents),
             first.suspect,
             percent(first.probability),

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use super::blocks::Block;
 use super::hypotheses::Space;
 use super::ranking::{Ranked, Ranking, Source};
+use super::wording_finer;
 use crate::incidents::Incident;
 use crate::read::ServiceNote;
 use crate::suspects::Evidence;
@@ -76,10 +77,13 @@ fn words(
     match block {
         Block::Silence => silence(suspect, members, incidents),
         Block::Restart => restart(incidents),
-        Block::Order => {
-            let places = silent_places(incidents, |_| true);
-            ("order and length of the silences within the incidents".to_owned(), places)
-        }
+        Block::Waits => wording_finer::waits(members, incidents),
+        Block::Order => wording_finer::order(suspect, members, incidents),
+        Block::Longest => wording_finer::longest(suspect, members, incidents),
+        Block::WireErrors => wording_finer::wire_errors(incidents),
+        Block::Tries => wording_finer::tries(suspect, members, incidents),
+        Block::Locks => wording_finer::locks(suspect, members, incidents),
+        Block::Passive => wording_finer::passive(suspect, members, incidents),
         Block::Disturbance => disturbance(incidents),
         Block::Losses => losses(members, incidents),
         Block::Age => age(incidents),
@@ -90,7 +94,7 @@ fn words(
     }
 }
 
-fn silent_places(incidents: &[&Incident], wanted: impl Fn(&str) -> bool) -> Vec<Place> {
+pub(super) fn silent_places(incidents: &[&Incident], wanted: impl Fn(&str) -> bool) -> Vec<Place> {
     incidents
         .iter()
         .flat_map(|i| &i.silent)

@@ -12,6 +12,8 @@ use crate::program::{files, project};
 const REHEARSE_MAY_USE: [&str; 2] = ["vocabulary", "protocol"];
 /// The folders that may touch the file system; all others get bytes and give bytes.
 const MAY_READ: [&str; 2] = ["read", "facts"];
+/// The files that read back what the program itself has written, and nothing else.
+const READ_OWN_OUTPUT: [&str; 2] = ["reports/whole_file.rs", "reports/written.rs"];
 const MAY_WRITE: [&str; 3] = ["reports", "facts", "rehearse"];
 const READING: [&str; 4] = ["File::open", "fs::read", "WalkDir::", "fs::metadata"];
 const WRITING: [&str; 9] = [
@@ -184,6 +186,7 @@ fn lib_rs_lists_every_stage_in_the_order_of_the_architecture() {
         "suspects",
         "repairs",
         "batches",
+        "weeks",
         "reports",
         "pipeline",
         "rehearse",
@@ -256,7 +259,9 @@ fn one_door_for_reading_few_for_writing() {
             for word in words {
                 for (at, _) in source.shipped().match_indices(word) {
                     met[doing] += 1;
-                    if !may.contains(&source.stage()) {
+                    let own =
+                        doing == 0 && READ_OWN_OUTPUT.iter().any(|f| source.path.ends_with(f));
+                    if !may.contains(&source.stage()) && !own {
                         wrong.push(format!("{}: `{word}` outside {may:?}", source.place(at)));
                     }
                 }

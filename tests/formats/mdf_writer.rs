@@ -16,7 +16,7 @@ pub(crate) enum Packing {
     Transposed,
 }
 
-/// Bytes of a record: time, bus, identifier, IDE, code, length, FD, 64 data bytes.
+/// Bytes of a record: time, bus, identifier, IDE, code, length, FD and ESI, 64 data bytes.
 const RECORD: usize = 8 + 1 + 4 + 4 + 64;
 /// Which frames belong to a group.
 type Wanted = fn(&Wire) -> bool;
@@ -42,11 +42,11 @@ impl File {
         self.block(b"TX", &[], format!("{words}\0").as_bytes())
     }
 
-    fn channel(&mut self, next: u64, name: &str, kind: (u8, u8, u8), byte: u32, bits: u32) -> u64 {
+    fn channel(&mut self, next: u64, name: &str, kind: (u8, u8, u8), at: u32, bits: u32) -> u64 {
         let name = self.text(name);
         let (kind, sync, form) = kind;
-        let mut data = vec![kind, sync, form, 0];
-        data.extend(byte.to_le_bytes());
+        let mut data = vec![kind, sync, form, u8::try_from(at % 8).expect("below 8")];
+        data.extend((at / 8).to_le_bytes());
         data.extend(bits.to_le_bytes());
         data.resize(72, 0);
         self.block(b"CN", &[next, 0, name, 0, 0, 0, 0, 0], &data)
@@ -102,7 +102,10 @@ fn record(w: &Wire, start: i64) -> Vec<u8> {
     bytes.push(w.bus);
     bytes.extend(id.to_le_bytes());
     bytes.extend([u8::from(w.extended), u8::try_from(code).expect("below 16")]);
-    bytes.extend([u8::try_from(w.data.len()).expect("64 at most"), u8::from(w.fd)]);
+    bytes.extend([
+        u8::try_from(w.data.len()).expect("64 at most"),
+        u8::from(w.fd) | u8::from(w.esi) << 1,
+    ]);
     bytes.extend(&w.data);
     bytes.resize(RECORD, 0);
     bytes
@@ -130,17 +133,19 @@ pub(crate) fn mdf(traffic: &[Wire], packing: Packing) -> Vec<u8> {
         // Channels from the last to the first, as each links to the next.
         let (number, raw) = ((0, 0, 0), (0, 0, 10));
         let members = [
-            ("DataBytes", raw, 17, 512),
-            ("EDL", number, 16, 8),
-            ("DataLength", number, 15, 8),
-            ("DLC", number, 14, 8),
-            ("IDE", number, 13, 8),
-            ("ID", number, 9, 32),
-            ("BusChannel", number, 8, 8),
+            ("DataBytes", raw, 136, 512),
+            ("ESI", number, 129, 1),
+            ("EDL", number, 128, 1),
+            ("DataLength", number, 120, 8),
+            ("DLC", number, 112, 8),
+            ("IDE", number, 104, 8),
+            ("ID", number, 72, 32),
+            ("BusChannel", number, 64, 8),
         ];
         let mut member = 0;
-        for (part, kind, byte, bits) in members {
-            member = file.channel(member, &format!("{name}.{part}"), kind, byte, bits);
+        // Places are counted in bits.
+        for (part, kind, at, bits) in members {
+            member = file.channel(member, &format!("{name}.{part}"), kind, at, bits);
         }
         // The frame as a whole, composed of its members.
         let whole = file.text(name);

@@ -42,6 +42,8 @@ pub(crate) struct Wire {
     pub remote: bool,
     pub error: bool,
     pub fd: bool,
+    /// The error state indicator of CAN FD.
+    pub esi: bool,
     pub data: Vec<u8>,
     /// Stated length of a remote frame.
     pub length: u8,
@@ -139,7 +141,13 @@ pub(crate) fn mixed_traffic(frames: u32) -> Vec<Wire> {
                 ..base
             },
             9 => Wire { remote: true, data: vec![], length: 4, ..base },
-            13 | 14 => Wire { fd: true, id: 0x300, data: data(FD[k as usize % 7]), ..base },
+            13 | 14 => Wire {
+                fd: true,
+                esi: k % 80 > 40,
+                id: 0x300,
+                data: data(FD[k as usize % 7]),
+                ..base
+            },
             21 | 22 => Wire { extended: true, id: 0x18FE_DF00 + k % 4, ..base },
             23 => Wire { extended: true, id: 0x123, data: data(k as usize % 9), ..base },
             30 => Wire { data: vec![], ..base },

@@ -117,6 +117,7 @@ fn the_same_traffic_gives_the_same_facts_in_every_format() {
     assert_eq!(expected.rejects, []);
     assert_eq!(expected.frames, traffic.len() as u64);
     assert!(expected.facts.starts.iter().any(|s| s.error_frames > 0), "error frames are seen");
+    assert!(!expected.facts.finer.passives.is_empty(), "error passive senders are seen");
     assert!(!expected.facts.identifiers.is_empty() && !expected.facts.presences.is_empty());
     let order = |big, nanos| Order { big, nanos };
     let rows = batch(&traffic);

@@ -24,7 +24,9 @@ pub(crate) fn text(traffic: &[Wire]) -> Vec<u8> {
         match w {
             Wire { error: true, id, .. } => writeln!(text, "{:08X}#{data}", id | 0x2000_0000),
             Wire { remote: true, id, length, .. } => writeln!(text, "{id:03X}#R{length}"),
-            Wire { fd: true, id, .. } => writeln!(text, "{id:03X}##1{data}"),
+            Wire { fd: true, id, esi, .. } => {
+                writeln!(text, "{id:03X}##{}{data}", if *esi { 3 } else { 1 })
+            }
             Wire { extended: true, id, .. } => writeln!(text, "{id:08X}#{data}"),
             Wire { id, .. } => writeln!(text, "{id:03X}#{data}"),
         }
@@ -57,7 +59,7 @@ impl Order {
 /// A frame as link type 227 has it, or (`host`) as cooked packets have it.
 fn socketcan(w: &Wire, host: Option<Order>) -> Vec<u8> {
     let word = host.map_or(w.word().to_be_bytes(), |order| order.u32(w.word()));
-    let flags = if w.fd { 0x05 } else { 0 };
+    let flags = if w.fd { 0x05 | u8::from(w.esi) << 1 } else { 0 };
     [&word[..], &[w.stated(), flags, 0, 0], &w.data].concat()
 }
 
@@ -145,7 +147,7 @@ pub(crate) enum Stamp {
 }
 
 pub(crate) fn csv(traffic: &[Wire], stamp: Stamp) -> Vec<u8> {
-    let mut text = "time,bus,id,extended,dlc,data,fd,remote,error\n".to_owned();
+    let mut text = "time,bus,id,extended,dlc,data,fd,esi,remote,error\n".to_owned();
     for w in traffic {
         let time = match stamp {
             Stamp::Epoch => {
@@ -156,8 +158,8 @@ pub(crate) fn csv(traffic: &[Wire], stamp: Stamp) -> Vec<u8> {
         let (extended, length, data) = (w.extended, w.stated(), hex(&w.data));
         writeln!(
             text,
-            "{time},can{},{:X},{extended},{length},{data},{},{},{}",
-            w.bus, w.id, w.fd, w.remote, w.error
+            "{time},can{},{:X},{extended},{length},{data},{},{},{},{}",
+            w.bus, w.id, w.fd, w.esi, w.remote, w.error
         )
         .expect("a string");
     }
@@ -179,6 +181,7 @@ pub(crate) fn batch(traffic: &[Wire]) -> RecordBatch {
         ("dlc", Arc::new(UInt8Array::from_iter_values(traffic.iter().map(Wire::stated)))),
         ("data", Arc::new(BinaryArray::from_iter_values(traffic.iter().map(|w| &w.data)))),
         ("fd", flags(|w| w.fd)),
+        ("esi", flags(|w| w.esi)),
         ("remote", flags(|w| w.remote)),
         ("error", flags(|w| w.error)),
     ];

@@ -58,7 +58,8 @@ pub(super) struct Exchanges {
     pub outcomes: Outcomes,
     pub cleared: Vec<Cleared>,
     pub answering: Vec<Identifier>,
-    pub cut: u64,
+    /// Messages that were given up, by whose they were.
+    pub cut: BTreeMap<Identifier, u64>,
     pub partial: u64,
     dropped: u64,
     reassembly: Reassembly,
@@ -289,9 +290,15 @@ impl Exchanges {
         }
     }
 
-    /// A message was given up.
+    /// A message was given up. Only between a tester and who answers was it one: on any other identifier the
+    /// first bytes only looked alike.
     fn lost(&mut self, aborted: Aborted) {
-        self.cut += 1;
+        if !self.known(aborted.id) {
+            return;
+        }
+        if self.cut.len() < MOST_NOTED || self.cut.contains_key(&aborted.id) {
+            *self.cut.entry(aborted.id).or_default() += 1;
+        }
         if aborted.reason != Abort::SenderStopped {
             return;
         }
@@ -359,6 +366,7 @@ impl Exchanges {
     /// Forgets those who turned out to be ordinary traffic, and what was taken for their words.
     pub(super) fn forget(&mut self, no_talk: impl Fn(Identifier) -> bool) {
         self.pairs.forget(&no_talk);
+        self.cut.retain(|id, _| !no_talk(*id));
         self.cleared.retain(|c| !no_talk(c.by));
         self.outcomes.runs.retain(|r| !no_talk(r.request));
         // Positions in `answering` are bits of the outcomes: the place stays, its bit goes.

@@ -167,7 +167,7 @@ impl Diagnostics {
     }
 
     fn cut(&self) -> u64 {
-        self.exchanges.cut + self.broadcasts.cut
+        self.exchanges.cut.values().sum::<u64>() + self.broadcasts.cut
     }
 }
 

@@ -16,7 +16,7 @@ use crate::vocabulary::{Instant, Place, Reject};
 
 const KEYS: [&str; 8] =
     ["title", "view", "timezone", "inputs", "columns", "period", "repairs", "output"];
-const INPUT_KEYS: [&str; 12] = [
+const INPUT_KEYS: [&str; 13] = [
     "bus_logs",
     "scan_reports",
     "weather",
@@ -27,6 +27,7 @@ const INPUT_KEYS: [&str; 12] = [
     "networks",
     "report_words",
     "after_part",
+    "severity",
     "tests",
     "facts",
 ];
@@ -130,6 +131,7 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         networks: patterns("networks"),
         report_words: patterns("report_words"),
         after_part: patterns("after_part"),
+        severity: patterns("severity"),
         tests: patterns("tests"),
         facts: patterns("facts"),
         by_content: Vec::new(),

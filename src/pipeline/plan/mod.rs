@@ -72,6 +72,8 @@ pub struct Inputs {
     pub service: Vec<String>,
     /// Own tables of what follows a replaced part.
     pub after_part: Vec<String>,
+    /// Own tables of severities.
+    pub severity: Vec<String>,
     /// Network descriptions.
     pub networks: Vec<String>,
     /// Words by which reports of unknown layout are read, besides the built-in ones.

@@ -38,11 +38,28 @@ pub fn header(id: Identifier) -> Option<Header> {
     })
 }
 
+/// Whether a group manages the network itself: acknowledgement, request, transport, claim of an address,
+/// commanded address (SAE J1939-21 and -81; numbers from memory but for those in FACTS 3.1).
+#[must_use]
+pub fn is_management(group: u32) -> bool {
+    const ACKNOWLEDGEMENT: u32 = 0xE800;
+    const COMMANDED_ADDRESS: u32 = 0xFED8;
+    matches!(
+        group,
+        ACKNOWLEDGEMENT
+            | claim::REQUEST
+            | transport::DATA
+            | transport::MANAGEMENT
+            | claim::CLAIM
+            | COMMANDED_ADDRESS
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// FACTS 3.1 rows 3a to 3j (kernel documentation of J1939 and the j1939 crate's tests).
+    /// EX-3a to EX-3j (FACTS 3.1; kernel documentation of J1939 and the j1939 crate's tests).
     #[test]
     fn published_examples() {
         for (id, priority, group, destination, source) in [

@@ -212,6 +212,7 @@ mod tests {
         assert_eq!(says(code), Says::Other);
     }
 
+    /// EX-3z: SPN 2011 FMI 9, from whomever, accuses the brakes (address 11).
     #[test]
     fn what_codes_say() {
         for (spn, fmi, expected) in [

@@ -31,6 +31,12 @@ pub(super) struct Content {
 }
 
 impl Content {
+    /// The frame with the error state indicator of CAN FD, when it bears it: its sender is error passive.
+    pub(super) fn with_indicator(self, set: bool) -> Content {
+        let passive = set && self.kind == FrameKind::Data;
+        Content { kind: if passive { FrameKind::PassiveData } else { self.kind }, ..self }
+    }
+
     /// The frame with its time and place; its channel is 0 until the log names one.
     pub(super) fn at(self, time: Instant, line: u64, channel: u16) -> Frame {
         let Content { id, kind, length, data } = self;

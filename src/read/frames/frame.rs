@@ -14,6 +14,8 @@ pub enum FrameKind {
     Remote,
     /// A SocketCAN error message frame: the logger's controller speaks of the bus.
     Error,
+    /// No frame: the logger says that it lost some between the frame before and the one behind.
+    Lost,
 }
 
 /// One frame, 32 bytes, without allocation.

@@ -27,7 +27,7 @@ fn one(line: &str) -> Frame {
     frames[0]
 }
 
-/// FACTS 5.1 rows 5a to 5j, expected values as printed there.
+/// EX-5a to EX-5j (FACTS 5.1), expected values as printed there.
 #[test]
 fn forms_of_the_log_line() {
     let a = one("(1436509052.249713) vcan0 044#2A366C2BBA");
@@ -63,6 +63,7 @@ fn console_form() {
     assert_eq!((b.kind, b.length), (FrameKind::Remote, 4));
 }
 
+/// EX-5k, half a line at the end; blank lines and comments below.
 #[test]
 fn a_cut_last_line_is_rejected_with_its_place() {
     let (frames, log) = read(b"(1.000000) can0 123#11\n(2.000000) can0 12");

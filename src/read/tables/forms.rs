@@ -72,6 +72,9 @@ pub const SINCE_START_S: (f64, f64) = (0.0, 8_640_000.0);
 /// Counts of occurrences that can be true.
 pub const OCCURRENCES: (f64, f64) = (0.0, 4_294_967_295.0);
 
+/// Degrees of severity: 1 is hardly noticed, 10 endangers people without a warning.
+pub const SEVERITIES: (f64, f64) = (1.0, 10.0);
+
 const ANY: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
 const fn must(name: &'static str, holds: Holds) -> Field {
@@ -157,6 +160,20 @@ pub const AFTER_PART: Form = Form {
     ],
 };
 
+/// How severe a fault of a class of module is.
+pub const SEVERITY: Form = Form {
+    input: "severity",
+    title: "table of severities",
+    fields: &[
+        must("class", Holds::Text),
+        may("words", Holds::Text),
+        Field { required: true, ..number("severity", Quantity::Count, SEVERITIES) },
+        may("safety", Holds::Flag),
+        may("hands_off", Holds::Flag),
+        may("why", Holds::Text),
+    ],
+};
+
 /// Scan reports as a table: a row per code.
 pub const SCAN_REPORTS: Form = Form {
     input: "scan_reports",
@@ -191,6 +208,7 @@ pub const BUS_LOGS: Form = Form {
         may("dlc", Holds::Number(Quantity::Count)),
         must("data", Holds::Text),
         may("fd", Holds::Flag),
+        may("esi", Holds::Flag),
         may("remote", Holds::Flag),
         may("error", Holds::Flag),
         may("direction", Holds::Text),
@@ -198,8 +216,8 @@ pub const BUS_LOGS: Form = Form {
 };
 
 /// All forms.
-pub const FORMS: [&Form; 7] =
-    [&VEHICLES, &MODULES, &WEATHER, &SERVICE, &SCAN_REPORTS, &BUS_LOGS, &AFTER_PART];
+pub const FORMS: [&Form; 8] =
+    [&VEHICLES, &MODULES, &WEATHER, &SERVICE, &SCAN_REPORTS, &BUS_LOGS, &AFTER_PART, &SEVERITY];
 
 impl Form {
     /// The form of an input by its key.
@@ -265,6 +283,7 @@ mod tests {
             ("taken_at,vehicle,node,answered,code,failure_type,status", Some("scan_reports")),
             ("time,bus,id,extended,dlc,data", Some("bus_logs")),
             ("class,words,needed,caution", Some("after_part")),
+            ("class,words,severity,safety,hands_off,why", Some("severity")),
             ("a,b", None),
         ] {
             assert_eq!(Form::of_header(header).map(|form| form.input), input, "{header}");

@@ -17,13 +17,14 @@ pub enum LogField {
     Dlc,
     Data,
     Fd,
+    Esi,
     Remote,
     Error,
     Direction,
 }
 
 /// How many fields there are.
-pub const LOG_FIELDS: usize = 10;
+pub const LOG_FIELDS: usize = 11;
 
 const ALL: [LogField; LOG_FIELDS] = [
     LogField::Time,
@@ -33,6 +34,7 @@ const ALL: [LogField; LOG_FIELDS] = [
     LogField::Dlc,
     LogField::Data,
     LogField::Fd,
+    LogField::Esi,
     LogField::Remote,
     LogField::Error,
     LogField::Direction,

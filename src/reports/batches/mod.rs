@@ -6,27 +6,23 @@ mod tables;
 mod terminal;
 pub(super) mod wording;
 
-use std::path::{Path, PathBuf};
-
 pub use terminal::batch_lines;
 
-use super::whole_file::{Output, write_whole};
+use super::whole_file::Output;
 use super::{Formats, Heading, ReportError, pages};
 use crate::batches::BatchView;
 use crate::read::Tally;
 
-/// Writes the batch view below `folder` and returns the paths written, the page first.
+/// The batch view as files that are still to be written, the page first.
 ///
 /// # Errors
-/// When an output cannot be put together or written; what could not be written is then absent or as it
-/// was before.
-pub fn write_batches(
-    folder: &Path,
+/// When an output cannot be put together.
+pub fn render_batches(
     heading: &Heading,
     formats: Formats,
     view: &BatchView,
     tally: &Tally,
-) -> Result<Vec<PathBuf>, ReportError> {
+) -> Result<Vec<Output>, ReportError> {
     let mut outputs = Vec::new();
     if formats.html {
         outputs.push(Output::new("report.html", pages::batches_page(heading, view, tally)?));
@@ -40,5 +36,5 @@ pub fn write_batches(
         outputs.push(tables::build_weeks(view)?);
         outputs.push(tables::swaps(view)?);
     }
-    write_whole(folder, &outputs)
+    Ok(outputs)
 }

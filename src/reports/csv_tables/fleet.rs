@@ -2,14 +2,22 @@
 
 use super::{Sheet, plain, text};
 use crate::facts::VehicleTally;
-use crate::reports::ReportError;
 use crate::reports::whole_file::Output;
+use crate::reports::{ReportError, weekly};
+use crate::weeks::FleetWeek;
 
-/// A row a vehicle: starts, starts that could be judged, starts with an incident.
+/// A row a vehicle: starts, starts that could be judged, starts with an incident; in the view of a fleet its
+/// week too.
 ///
 /// # Errors
 /// When the table cannot be put together.
-pub fn fleet_table(tally: &[VehicleTally]) -> Result<Output, ReportError> {
+pub fn fleet_table(
+    tally: &[VehicleTally],
+    week: Option<&FleetWeek>,
+) -> Result<Output, ReportError> {
+    if let Some(week) = week {
+        return weekly::fleet(tally, week);
+    }
     let columns = ["vehicle", "starts", "starts_judged", "starts_with_incident"];
     let mut sheet = Sheet::new("fleet.csv", &columns)?;
     for v in tally {

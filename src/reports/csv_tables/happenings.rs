@@ -88,9 +88,11 @@ pub(super) fn exposures(findings: &[&VehicleFinding]) -> Result<Output, ReportEr
             "dew_spread_k",
             "rain_12h_mm",
             "wet",
+            "washed",
             "soak_s",
             "first_of_day",
             "supply_v",
+            "odometer_km",
             "where",
         ],
     )?;
@@ -112,9 +114,11 @@ pub(super) fn exposures(findings: &[&VehicleFinding]) -> Result<Output, ReportEr
                 maybe(exposure.dew_spread_k.and_then(|k| decimals(k, 1e3))),
                 maybe(exposure.rain_12h_mm.and_then(|mm| decimals(mm, 1e3))),
                 known(exposure.wet),
+                known(exposure.washed),
                 maybe(exposure.soak_s.and_then(|s| decimals(s, 1e3))),
                 known(exposure.first_of_day),
                 maybe(value(&exposure.supply_v)),
+                maybe(exposure.odometer_km.and_then(|km| decimals(km, 1e1))),
                 text(&exposure.place.to_string()),
             ])?;
         }

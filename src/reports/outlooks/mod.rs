@@ -6,13 +6,15 @@ mod course;
 mod fleet;
 mod json;
 mod page;
+mod plan_json;
 mod tables;
 mod terminal;
 mod words;
 
-pub use fleet::fleet_conditions;
+pub use fleet::{fleet_conditions, fleet_time_since_start};
 pub(super) use json::{OutlookJson, outlook_json};
 pub(super) use page::{Ahead, ahead};
+pub use plan_json::plan_json;
 pub(super) use tables::tables;
 pub use terminal::plan_text;
 

@@ -1,6 +1,6 @@
 //! Sentences that several outputs share.
 
-use crate::conditions::Reproduction;
+use crate::conditions::{FAMILY, Reproduction};
 use crate::reports::wording::percent;
 
 /// What is asked, in one sentence: the chance, the starts, the minutes.
@@ -33,7 +33,12 @@ pub(super) fn counted(count: u64, noun: &str) -> String {
     if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }
 
-/// A condition set; `any start` for none.
+/// A condition set in words; `any start` for none.
 pub(super) fn set(conditions: &[&str]) -> String {
-    if conditions.is_empty() { "any start".to_owned() } else { conditions.join(" and ") }
+    let said = |name: &&str| {
+        let own = FAMILY.iter().find(|condition| condition.name == *name);
+        own.map_or_else(|| (*name).to_owned(), |condition| condition.said.to_owned())
+    };
+    let words: Vec<String> = conditions.iter().map(said).collect();
+    if words.is_empty() { "any start".to_owned() } else { words.join(" and ") }
 }

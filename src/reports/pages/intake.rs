@@ -13,7 +13,7 @@ use crate::reports::wording::{grouped, shown};
 const MOST_ROWS: usize = 30;
 
 #[derive(Serialize)]
-pub(super) struct Intake {
+pub(in crate::reports) struct Intake {
     facts: Vec<(&'static str, String)>,
     skipped: Vec<(String, String)>,
     skipped_all: usize,
@@ -24,7 +24,7 @@ pub(super) struct Intake {
     nothing_rejected: bool,
 }
 
-pub(super) fn intake(tally: &Tally) -> Intake {
+pub(in crate::reports) fn intake(tally: &Tally) -> Intake {
     let rejected = tally.rejected();
     Intake {
         facts: vec![

@@ -5,7 +5,7 @@
 
 mod batches;
 mod cold_and_wet;
-mod conditions;
+pub(super) mod conditions;
 pub(super) mod drawing;
 mod excerpt;
 mod incidents;
@@ -18,6 +18,8 @@ mod timeline;
 mod vehicle;
 mod witnesses;
 
+pub(super) use intake::{Intake, intake};
+
 use minijinja::value::{Serde, Value};
 use minijinja::{Environment, UndefinedBehavior};
 use serde::Serialize;
@@ -29,7 +31,7 @@ use crate::reports::page_names::page_names;
 use crate::reports::standing::{Standing, by_name, standing};
 use crate::reports::whole_file::Output;
 use crate::reports::wording::shown;
-use crate::reports::{Heading, ReportError, Told, View};
+use crate::reports::{Heading, ReportError, Told, View, weekly};
 use crate::suspects::VehicleFinding;
 
 /// Longest name shown on a page; the data files hold it whole.
@@ -37,11 +39,12 @@ pub(super) const NAME: usize = 60;
 /// Longest sentence shown on a page.
 pub(super) const SENTENCE: usize = 400;
 
-const TEMPLATES: [(&str, &str); 17] = [
+const TEMPLATES: [(&str, &str); 18] = [
     ("frame.html", include_str!("../templates/frame.html")),
     ("pieces.html", include_str!("../templates/pieces.html")),
     ("drawing.html", include_str!("../templates/drawing.html")),
     ("overview.html", include_str!("../templates/overview.html")),
+    ("weekly.html", include_str!("../templates/weekly.html")),
     ("vehicle.html", include_str!("../templates/vehicle.html")),
     ("suspects.html", include_str!("../templates/suspects.html")),
     ("conditions.html", include_str!("../templates/conditions.html")),
@@ -59,17 +62,17 @@ const TEMPLATES: [(&str, &str); 17] = [
 
 /// The part of a page that comes from the pipeline.
 #[derive(Debug, Clone, Serialize)]
-struct Top {
+pub(in crate::reports) struct Top {
     title: String,
     zone: String,
     period: Option<String>,
     strict: bool,
     batches: bool,
-    remarks: Vec<String>,
+    pub(in crate::reports) remarks: Vec<String>,
 }
 
 impl Top {
-    fn new(heading: &Heading) -> Top {
+    pub(in crate::reports) fn new(heading: &Heading) -> Top {
         Top {
             title: shown(&heading.title, 120),
             zone: heading.timezone.name().to_owned(),
@@ -94,7 +97,7 @@ struct Reading {
 
 /// All pages, the overview (or, for a session with one vehicle, that vehicle's page) first.
 pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output>, ReportError> {
-    let Told { findings, outlooks: all_outlooks, closer, tally } = *told;
+    let Told { findings, outlooks: all_outlooks, closer, week, tally } = *told;
     let environment = environment()?;
     let sorted = by_name(findings);
     let listed = || sorted.iter().filter(|f| standing(f) <= Standing::Undecided);
@@ -110,6 +113,10 @@ pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output>, R
         Some(finding) if single && !finding.suspects.is_empty() => {
             let page = vehicle_page(finding, None);
             render(&environment, "vehicle.html", page)?
+        }
+        _ if let Some(week) = week => {
+            let page = weekly::page(heading, week, tally, &names);
+            render(&environment, "weekly.html", page)?
         }
         _ => {
             let page = overview::page(heading, findings, tally, &names);

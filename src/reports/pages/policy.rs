@@ -8,7 +8,8 @@ use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};
 
 /// The style of every page.
-pub(super) const STYLE: &str = include_str!("../templates/style.css");
+pub(super) const STYLE: &str =
+    concat!(include_str!("../templates/style.css"), include_str!("../templates/weekly.css"));
 /// The script of every page: sorts tables from their headings.
 pub(super) const SCRIPT: &str = include_str!("../templates/sort.js");
 

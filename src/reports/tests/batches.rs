@@ -6,7 +6,7 @@ use serde_json::Value;
 use super::fixture::{HOSTILE, fleet, heading, place};
 use crate::batches::{Asked, BatchView, batches};
 use crate::read::{ModuleRow, Tally};
-use crate::reports::{Formats, View, batch_lines, write_batches};
+use crate::reports::{Formats, View, batch_lines, render_batches, write_whole};
 use crate::vocabulary::Instant;
 
 /// A steering angle sensor in each vehicle, every third of a hostile batch.
@@ -37,14 +37,9 @@ fn hostile_names_stay_text_in_every_file() {
     let view = hostile_view();
     assert!(view.groups.iter().any(|g| g.value == HOSTILE), "{:?}", view.groups);
     let folder = tempfile::tempdir().expect("folder");
-    let written = write_batches(
-        folder.path(),
-        &heading(View::Batches),
-        Formats::ALL,
-        &view,
-        &Tally::default(),
-    )
-    .expect("written");
+    let outputs = render_batches(&heading(View::Batches), Formats::ALL, &view, &Tally::default())
+        .expect("rendered");
+    let written = write_whole(folder.path(), &outputs).expect("written");
     let names: Vec<String> = written
         .iter()
         .filter_map(|p| Some(p.file_name()?.to_string_lossy().into_owned()))

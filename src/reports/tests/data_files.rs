@@ -1,20 +1,20 @@
 //! JSON by the contract, CSV by its quoting rules.
 
+use std::collections::BTreeMap;
+
 use serde_json::Value;
 
 use super::fixture;
 use super::fixture_closer::write;
-use crate::reports::{Formats, View};
+use crate::reports::{Formats, Told, View};
 use crate::vocabulary::Verdict;
 
 fn culprits(findings: &[crate::suspects::VehicleFinding]) -> Value {
-    let bytes = crate::reports::culprits_json::culprits_json(
-        &fixture::heading(View::Fleet),
-        findings,
-        &fixture::outlooks(findings),
-        &fixture::tally(),
-    )
-    .expect("JSON");
+    let (outlooks, tally) = (fixture::outlooks(findings), fixture::tally());
+    let closer = BTreeMap::new();
+    let told = Told { findings, outlooks: &outlooks, closer: &closer, week: None, tally: &tally };
+    let bytes = crate::reports::culprits_json::culprits_json(&fixture::heading(View::Fleet), &told)
+        .expect("JSON");
     serde_json::from_slice(&bytes).expect("valid JSON")
 }
 

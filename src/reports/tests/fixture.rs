@@ -21,7 +21,7 @@ const BEGIN: Instant = Instant(1_767_591_000_000_000_000);
 pub(super) const HOSTILE: &str =
     "=../<script>alert(\"x\")</script>'\u{202e}&{{ 7*7 }}\u{1b}[31m\u{0}\n,\"";
 
-pub(super) fn heading(view: View) -> Heading {
+pub(in crate::reports) fn heading(view: View) -> Heading {
     Heading {
         title: "Weekly network review".to_owned(),
         view,
@@ -88,9 +88,13 @@ fn exposures(vehicle: &str, hit: impl Fn(usize) -> bool) -> Vec<Exposure> {
                 dew_spread_k: Some(1.2),
                 rain_12h_mm: Some(0.4),
                 wet: if known { Some(i % 3 == 0 || hit(i)) } else { None },
+                washed: None,
                 soak_s: Some(39_000.0),
                 first_of_day: Some(i % 2 == 0),
                 supply_v: sourced(12.1, "log"),
+                low_supply: Some(false),
+                odometer_km: Some(61_000.0 + i as f64 * 9.5),
+                late: Some(i > 20),
                 place: place(&format!("bus/{vehicle}/{i:03}.log"), 1),
             }
         })
@@ -341,7 +345,7 @@ pub(super) fn outlooks(findings: &[VehicleFinding]) -> Vec<Outlook> {
             };
             outlook(&repairs::Case {
                 finding,
-                trials: &trials(&finding.exposures, &finding.incidents, &[]),
+                trials: &trials(&finding.exposures, &finding.incidents),
                 notes: &[
                     note(14, ServiceAction::Disconnect),
                     note(18, ServiceAction::Reconnect),
@@ -360,6 +364,8 @@ pub(super) fn tally() -> Tally {
     Tally {
         bus_logs: 612,
         logs_reused: 400,
+        logs_unopened: 0,
+        facts_unused: (0, 0),
         frames: 4_310_000,
         scan_reports: 37,
         table_rows: 2204,

@@ -8,7 +8,8 @@ use crate::observe::{BlindSpotRow, Excerpt, ExcerptFrame, ExcerptRow};
 use crate::read::Tally;
 use crate::read::frames::FrameKind;
 use crate::reports::{
-    Closer, Formats, OnsetExcerpt, ReportError, Told, View, drawn_incidents, write_reports,
+    Closer, Formats, Heading, OnsetExcerpt, ReportError, Told, View, drawn_incidents,
+    render_reports, write_folder,
 };
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Identifier;
@@ -84,6 +85,17 @@ pub(super) fn write(
     tables: &[(String, Vec<u8>)],
 ) -> Result<Vec<PathBuf>, ReportError> {
     let (outlooks, closer) = (fixture::outlooks(findings), closer(findings));
-    let told = Told { findings, outlooks: &outlooks, closer: &closer, tally };
+    let told = Told { findings, outlooks: &outlooks, closer: &closer, week: None, tally };
     write_reports(folder, &fixture::heading(View::Fleet), formats, &told, tables)
+}
+
+/// Everything into a folder.
+pub(super) fn write_reports(
+    folder: &Path,
+    heading: &Heading,
+    formats: Formats,
+    told: &Told<'_>,
+    tables: &[(String, Vec<u8>)],
+) -> Result<Vec<PathBuf>, ReportError> {
+    write_folder(folder, heading, &render_reports(heading, formats, told, tables)?)
 }

@@ -7,4 +7,5 @@ mod fixture_closer;
 mod fixture_tests;
 mod pages;
 mod terminal;
+mod weekly;
 mod whole_files;

@@ -2,17 +2,18 @@
 
 use std::collections::BTreeMap;
 
+use super::fixture_closer::write_reports;
 use super::{fixture, fixture_closer};
 use crate::read::Tally;
 use crate::reports::page_names::page_names;
 use crate::reports::whole_file::Output;
-use crate::reports::{Formats, Told, View, pages, write_reports};
+use crate::reports::{Formats, Told, View, pages};
 use crate::suspects::VehicleFinding;
 
 fn rendered(view: View, findings: &[VehicleFinding]) -> BTreeMap<String, String> {
     let outlooks = fixture::outlooks(findings);
     let (closer, tally) = (fixture_closer::closer(findings), fixture::tally());
-    let told = Told { findings, outlooks: &outlooks, closer: &closer, tally: &tally };
+    let told = Told { findings, outlooks: &outlooks, closer: &closer, week: None, tally: &tally };
     pages::pages(&fixture::heading(view), &told)
         .expect("pages")
         .into_iter()
@@ -33,8 +34,13 @@ fn pages_to_look_at() {
         let tally = fixture::tally();
         let outlooks = fixture::outlooks(&findings);
         let closer = fixture_closer::closer(&findings);
-        let told =
-            Told { findings: &findings, outlooks: &outlooks, closer: &closer, tally: &tally };
+        let told = Told {
+            findings: &findings,
+            outlooks: &outlooks,
+            closer: &closer,
+            week: None,
+            tally: &tally,
+        };
         write_reports(&folder.join(name), &heading, Formats::ALL, &told, &[]).expect("written");
     }
 }
@@ -131,8 +137,13 @@ fn a_session_with_one_vehicle_opens_with_its_answer() {
 
 #[test]
 fn pages_without_findings_still_tell_what_was_read() {
-    let told =
-        Told { findings: &[], outlooks: &[], closer: &BTreeMap::new(), tally: &Tally::default() };
+    let told = Told {
+        findings: &[],
+        outlooks: &[],
+        closer: &BTreeMap::new(),
+        week: None,
+        tally: &Tally::default(),
+    };
     let pages = pages::pages(&fixture::heading(View::Fleet), &told).expect("pages");
     assert_eq!(pages.len(), 2);
     let page = String::from_utf8(pages[0].bytes.clone()).expect("text");

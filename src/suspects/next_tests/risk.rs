@@ -71,7 +71,9 @@ impl Risk {
 fn set_up(condition: &str) -> Option<(TestKind, &'static str)> {
     match (condition.contains("wet"), condition.contains("ambient"), condition) {
         (true, true, _) => Some((TestKind::ColdSoak, "after a cold night, wiring wetted")),
-        (true, false, _) => Some((TestKind::Spray, "after spraying the wiring with water")),
+        (true, false, _) | (_, _, "washed") => {
+            Some((TestKind::Spray, "after spraying the wiring with water"))
+        }
         (false, true, _) => Some((TestKind::ColdSoak, "after a cold night")),
         (_, _, "soak_h >= 6" | "first start of the day") => {
             Some((TestKind::ColdSoak, "after a night at rest"))
@@ -137,6 +139,8 @@ mod tests {
             Some(TestKind::ColdSoak),
             None,
             Some(TestKind::ColdSoak),
+            Some(TestKind::Spray),
+            None,
         ];
         assert_eq!(known.map(|k| k.1), expected, "{known:?}");
     }

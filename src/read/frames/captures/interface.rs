@@ -6,7 +6,8 @@ use super::Order;
 use super::packet::Link;
 use crate::read::frames::handing::Batches;
 use crate::read::frames::rejects::RejectList;
-use crate::vocabulary::{Instant, NANOS_PER_SECOND, Place, Reject, Spot};
+use crate::read::frames::{Frame, FrameKind};
+use crate::vocabulary::{Identifier, Instant, NANOS_PER_SECOND, Place, Reject, Spot};
 
 /// The unit of an interface's time stamps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,6 +92,9 @@ impl Interface {
             Some(number) => batches.channel(format!("if{number}").as_bytes())?,
             None => batches.channel(&self.name)?,
         };
+        if packet.dropped > 0 {
+            batches.push(lost(packet.dropped, time, packet.number, channel));
+        }
         batches.push(found.content.at(time, packet.number, channel));
         Ok(())
     }
@@ -111,6 +115,12 @@ impl Interface {
     }
 }
 
+/// The mark before a frame that some were lost; `data` says how many.
+fn lost(count: u64, time: Instant, line: u64, channel: u16) -> Frame {
+    let (id, kind) = (Identifier(0), FrameKind::Lost);
+    Frame { time, data: count, line, id, channel, length: 0, kind }
+}
+
 /// A packet as it stands in the file.
 pub(super) struct Captured<'a> {
     pub bytes: &'a [u8],
@@ -123,4 +133,6 @@ pub(super) struct Captured<'a> {
     pub number: u64,
     /// Where its record begins.
     pub offset: u64,
+    /// Packets that the logger says it lost since the one before of this interface.
+    pub dropped: u64,
 }

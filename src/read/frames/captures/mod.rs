@@ -47,6 +47,15 @@ impl Order {
             Order::Little => u32::from_le_bytes(*bytes),
         })
     }
+
+    /// The first eight bytes.
+    fn u64(self, bytes: &[u8]) -> Option<u64> {
+        let bytes = bytes.first_chunk()?;
+        Some(match self {
+            Order::Big => u64::from_be_bytes(*bytes),
+            Order::Little => u64::from_le_bytes(*bytes),
+        })
+    }
 }
 
 /// Reads a pcap or pcapng capture from any stream of bytes; told apart by its first bytes.

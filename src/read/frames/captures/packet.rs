@@ -7,7 +7,6 @@
 //! ```
 
 use super::Order;
-use crate::read::frames::FrameKind;
 use crate::read::frames::content::{Content, ID_BITS, content};
 use crate::read::frames::fields::ESI;
 
@@ -118,10 +117,6 @@ fn cooked(bytes: &[u8], protocol: u16, order: Order) -> Result<Content, &'static
 fn frame(bytes: &[u8], order: Order, fd: bool) -> Result<Content, &'static str> {
     let word = order.u32(bytes, 0).ok_or(SHORT)?;
     let length = *bytes.get(4).ok_or(SHORT)?;
-    let mut content = content(word, length, bytes.get(8..).ok_or(SHORT)?, fd)?;
-    let passive = fd && bytes.get(5).is_some_and(|flags| flags & ESI != 0);
-    if passive && content.kind == FrameKind::Data {
-        content.kind = FrameKind::PassiveData;
-    }
-    Ok(content)
+    let content = content(word, length, bytes.get(8..).ok_or(SHORT)?, fd)?;
+    Ok(content.with_indicator(fd && bytes.get(5).is_some_and(|flags| flags & ESI != 0)))
 }

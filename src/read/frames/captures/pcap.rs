@@ -97,7 +97,7 @@ fn packets(
         };
         // Some writers carry fractions of a second and more; they are read as they are meant.
         let stamp = Some(u64::from(seconds) * unit + u64::from(fraction));
-        let packet = Captured { bytes, original, stamp, order, number, offset };
+        let packet = Captured { bytes, original, stamp, order, number, offset, dropped: 0 };
         interface.packet(&packet, batches, rejects);
         source.take(size);
     }

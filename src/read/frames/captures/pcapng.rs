@@ -3,6 +3,7 @@
 //! A section header sets the byte order anew and forgets all interfaces. Blocks of unknown types are
 //! stepped over, as the format asks. A block whose length is impossible ends the reading.
 
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::sync::Arc;
 
@@ -21,6 +22,7 @@ pub(super) const SECTION: [u8; 4] = [0x0A, 0x0D, 0x0D, 0x0A];
 const INTERFACE: u32 = 1;
 const PACKET: u32 = 2;
 const SIMPLE: u32 = 3;
+const STATISTICS: u32 = 5;
 const ENHANCED: u32 = 6;
 /// Blocks that are read are held; a longer one than this is damage.
 const LONGEST_BLOCK: u32 = LONGEST_PACKET + 65_536;
@@ -32,6 +34,7 @@ const IF_NAME: u16 = 2;
 const IF_TSRESOL: u16 = 9;
 const IF_TSOFFSET: u16 = 14;
 const EPB_DROPCOUNT: u16 = 4;
+const ISB_IFDROP: u16 = 5;
 
 const CUT: &str = "the capture is cut short inside a block";
 
@@ -45,6 +48,9 @@ struct Reader<'a, 'b> {
     refusals: Vec<Reject>,
     packets: u64,
     dropped: u64,
+    /// What statistics say was dropped in all, by interface of the section; and in sections before.
+    counted: BTreeMap<u32, u64>,
+    counted_before: u64,
     swapped: u64,
 }
 
@@ -63,6 +69,8 @@ pub(super) fn read(
         refusals: Vec::new(),
         packets: 0,
         dropped: 0,
+        counted: BTreeMap::new(),
+        counted_before: 0,
         swapped: 0,
     };
     while !source.at_end() {
@@ -78,7 +86,9 @@ pub(super) fn read(
     reader.end_section();
     let mut account = Account { rejects: reader.rejects.into_entries(), ..Account::default() };
     account.rejects.append(&mut reader.refusals);
-    account.lenient_times("packets that the logger itself says it dropped", reader.dropped);
+    // Packets and statistics tell of the same losses; whichever knows of more.
+    let dropped = reader.dropped.max(reader.counted_before);
+    account.lenient_times("packets that the logger itself says it dropped", dropped);
     account.lenient_times(SWAPPED, reader.swapped);
     account
 }
@@ -102,6 +112,19 @@ impl Reader<'_, '_> {
             return Err(
                 "a block of an impossible length: the capture is damaged; the rest is not read",
             );
+        }
+        if kind == STATISTICS && length <= LONGEST_BLOCK {
+            let block = source.look(length as usize);
+            let body = block.get(8..length as usize - 4).ok_or(CUT)?;
+            if let (Some(interface), Some(options)) = (self.order.u32(body, 0), body.get(12..))
+                && self.counted.len() <= INTERFACES
+            {
+                let counts = Options { rest: options, order: self.order };
+                let last = counts.filter(|(code, _)| *code == ISB_IFDROP).last();
+                if let Some(count) = last.and_then(|(_, value)| self.order.u64(value)) {
+                    self.counted.insert(interface, count);
+                }
+            }
         }
         if !matches!(kind, INTERFACE | PACKET | SIMPLE | ENHANCED) {
             let came = source.skip(u64::from(length));
@@ -166,7 +189,7 @@ impl Reader<'_, '_> {
     fn packet(&mut self, body: &[u8], obsolete: bool, offset: u64) {
         self.packets += 1;
         let order = self.order;
-        let (interface, dropped) = if obsolete {
+        let (interface, mut dropped) = if obsolete {
             let dropped = order.u16(body, 2).filter(|count| *count != u16::MAX).unwrap_or(0);
             (order.u16(body, 0).map(u32::from), u64::from(dropped))
         } else {
@@ -180,26 +203,25 @@ impl Reader<'_, '_> {
             return self.refuse(offset, "a packet longer than its block");
         };
         let rest = body.get(20 + bytes.len().next_multiple_of(4)..).unwrap_or(&[]);
-        self.dropped += dropped;
         if !obsolete && !rest.is_empty() {
-            self.drops(rest);
+            dropped = self.drops(rest);
         }
+        self.dropped = self.dropped.saturating_add(dropped);
         let stamp = Some(u64::from(high) << 32 | u64::from(low));
         let number = self.packets;
-        let packet = Captured { bytes, original, stamp, order, number, offset };
+        let packet = Captured { bytes, original, stamp, order, number, offset, dropped };
         self.hand_on(interface, &packet);
     }
 
-    fn drops(&mut self, options: &[u8]) {
+    /// How many packets the options say were lost before this one.
+    fn drops(&self, options: &[u8]) -> u64 {
+        let mut dropped = 0u64;
         for (code, value) in (Options { rest: options, order: self.order }) {
-            if let (EPB_DROPCOUNT, Some(bytes)) = (code, value.first_chunk()) {
-                let count = match self.order {
-                    Order::Big => u64::from_be_bytes(*bytes),
-                    Order::Little => u64::from_le_bytes(*bytes),
-                };
-                self.dropped = self.dropped.saturating_add(count);
+            if let (EPB_DROPCOUNT, Some(count)) = (code, self.order.u64(value)) {
+                dropped = dropped.saturating_add(count);
             }
         }
+        dropped
     }
 
     fn simple(&mut self, body: &[u8], offset: u64) {
@@ -209,7 +231,7 @@ impl Reader<'_, '_> {
             return self.refuse(offset, "a packet block cut short");
         };
         let bytes = body.get(4..).unwrap_or(&[]);
-        let packet = Captured { bytes, original, stamp: None, order, number, offset };
+        let packet = Captured { bytes, original, stamp: None, order, number, offset, dropped: 0 };
         self.hand_on(Some(0), &packet);
     }
 
@@ -226,6 +248,8 @@ impl Reader<'_, '_> {
     }
 
     fn end_section(&mut self) {
+        let counted = std::mem::take(&mut self.counted).into_values();
+        self.counted_before = counted.fold(self.counted_before, u64::saturating_add);
         for interface in self.interfaces.drain(..) {
             self.refusals.extend(interface.refusal(self.file));
             self.swapped += interface.swapped;

@@ -116,8 +116,16 @@ fn sections_orders_names_and_every_packet_block() {
     let packet = hex("00000000 00000000 001e8480 0000000a 0000000a");
     file.extend(block(true, 6, &[&packet[..], &frame].concat()));
     let (frames, account) = read(&file[..]);
-    let told: Vec<_> =
-        frames.iter().map(|(f, name)| (f.time.0, f.line, f.data >> 48, name.as_str())).collect();
+    // Losses stand before the packet that tells of them.
+    let lost = |f: &Frame| f.kind == FrameKind::Lost;
+    let losses: Vec<_> =
+        frames.iter().filter(|(f, _)| lost(f)).map(|(f, _)| (f.line, f.data)).collect();
+    assert_eq!(losses, [(1, 3), (2, 2)]);
+    let told: Vec<_> = frames
+        .iter()
+        .filter(|(f, _)| !lost(f))
+        .map(|(f, name)| (f.time.0, f.line, f.data >> 48, name.as_str()))
+        .collect();
     let expected = [
         (1_000_000_000, 1, 0xAABB, "can1"),
         (1_000_000_000, 2, 0xAABB, "can1"),
@@ -128,6 +136,27 @@ fn sections_orders_names_and_every_packet_block() {
     assert!(reasons[0].contains("without a time stamp"), "{reasons:?}");
     assert!(reasons[1].contains("not described"), "{reasons:?}");
     assert_eq!(account.leniencies.values().copied().collect::<Vec<_>>(), [5]);
+}
+
+/// Statistics of an interface say how many packets were dropped in all; the last word counts.
+#[test]
+fn drops_that_only_statistics_tell_are_counted() {
+    for big in [false, true] {
+        let number = |n: u16| if big { n.to_be_bytes() } else { n.to_le_bytes() };
+        let statistics = |dropped: u8| {
+            let mut count = [0; 8];
+            count[if big { 7 } else { 0 }] = dropped;
+            let head = [&[0; 12][..], &number(5), &number(8), &count, &[0; 4]].concat();
+            block(big, 5, &head)
+        };
+        let interface = [&number(227)[..], &[0; 6]].concat();
+        let mut file = section(big);
+        file.extend([block(big, 1, &interface), statistics(3), statistics(9)].concat());
+        file.extend([section(big), block(big, 1, &interface), statistics(4)].concat());
+        let (frames, account) = read(&file[..]);
+        assert!(frames.is_empty() && account.rejects.is_empty());
+        assert_eq!(account.leniencies.values().copied().collect::<Vec<_>>(), [13]);
+    }
 }
 
 #[test]

@@ -70,6 +70,8 @@ pub(super) struct EventGroup {
     length: Option<Channel>,
     pub data: Option<Channel>,
     fd: Option<Channel>,
+    /// The error state indicator of CAN FD.
+    esi: Option<Channel>,
     error_type: Option<Channel>,
 }
 
@@ -97,6 +99,7 @@ impl EventGroup {
             length: channel("DataLength"),
             data: channel("DataBytes"),
             fd: channel("EDL").or(channel("FDF")),
+            esi: channel("ESI"),
             error_type: channel("ErrorType"),
         };
         if group.id.is_none() && matches!(kind, EventKind::Data | EventKind::Remote) {
@@ -151,7 +154,9 @@ impl EventGroup {
         if self.kind == EventKind::Remote {
             return content(frame | REMOTE, length.min(8), &[], false);
         }
-        content(frame, length, &data, fd || length > 8)
+        let fd = fd || length > 8;
+        let indicator = fd && whole(self.esi).is_some_and(|flag| flag != 0);
+        Ok(content(frame, length, &data, fd)?.with_indicator(indicator))
     }
 
     /// The first bytes of the data in a room of 64, and how many there are.

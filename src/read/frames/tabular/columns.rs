@@ -91,9 +91,10 @@ impl Rows {
         let data = need(LogField::Data)?;
         let buses = column(LogField::Bus)?;
         let lengths = column(LogField::Dlc)?;
-        let [extended, fd, remote, error] = [
+        let [extended, fd, esi, remote, error] = [
             column(LogField::Extended)?,
             column(LogField::Fd)?,
+            column(LogField::Esi)?,
             column(LogField::Remote)?,
             column(LogField::Error)?,
         ];
@@ -113,6 +114,7 @@ impl Rows {
                     eight_digits,
                     extended: flag(&extended, at)?,
                     fd: flag(&fd, at)?,
+                    esi: flag(&esi, at)?,
                     remote: flag(&remote, at)?,
                     error: flag(&error, at)?,
                     dlc: lengths.as_ref().map_or(Ok(None), |column| column.count(at))?,
@@ -154,7 +156,7 @@ fn fits(field: LogField, kind: &DataType) -> bool {
         LogField::Time | LogField::Direction => true,
         LogField::Bus | LogField::Id => text || whole,
         LogField::Dlc => whole,
-        LogField::Extended | LogField::Fd | LogField::Remote | LogField::Error => {
+        LogField::Extended | LogField::Fd | LogField::Esi | LogField::Remote | LogField::Error => {
             text || whole || *kind == DataType::Boolean
         }
         LogField::Data => match kind {

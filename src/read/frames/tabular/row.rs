@@ -13,6 +13,8 @@ pub(super) struct Row<'a> {
     pub eight_digits: bool,
     pub extended: Option<bool>,
     pub fd: Option<bool>,
+    /// The error state indicator, which only frames of CAN FD have.
+    pub esi: Option<bool>,
     pub remote: Option<bool>,
     pub error: Option<bool>,
     pub dlc: Option<u32>,
@@ -37,8 +39,9 @@ impl Row<'_> {
         set(&mut word, ERROR, self.error);
         let is_remote = word & REMOTE != 0 && word & ERROR == 0;
         let length = if is_remote { self.remote_length()? } else { self.length()? };
-        let fd = self.fd.unwrap_or(length > 8);
-        content(word, length, self.data, fd)
+        let indicator = self.esi.unwrap_or(false);
+        let fd = self.fd.unwrap_or(length > 8 || indicator);
+        Ok(content(word, length, self.data, fd)?.with_indicator(fd && indicator))
     }
 
     fn remote_length(&self) -> Result<u8, &'static str> {
@@ -86,6 +89,7 @@ mod tests {
         eight_digits: false,
         extended: None,
         fd: None,
+        esi: None,
         remote: None,
         error: None,
         dlc: None,
@@ -104,6 +108,9 @@ mod tests {
         let kind = |row: Row<'_>| row.content().map(|c| (c.kind, c.length));
         assert_eq!(kind(Row { id: 0x2000_0088, ..PLAIN }), Ok((FrameKind::Error, 2)));
         assert_eq!(kind(Row { error: Some(true), ..PLAIN }), Ok((FrameKind::Error, 2)));
+        let passive = Row { esi: Some(true), ..PLAIN };
+        assert_eq!(kind(passive), Ok((FrameKind::PassiveData, 2)));
+        assert_eq!(kind(Row { fd: Some(false), ..passive }), Ok((FrameKind::Data, 2)));
         let remote = Row { remote: Some(true), dlc: Some(8), data: &[], ..PLAIN };
         assert_eq!(kind(remote), Ok((FrameKind::Remote, 8)));
     }

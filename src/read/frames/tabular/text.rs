@@ -219,6 +219,7 @@ impl Table {
             eight_digits,
             extended: cells::flag(cell(LogField::Extended))?,
             fd: cells::flag(cell(LogField::Fd))?,
+            esi: cells::flag(cell(LogField::Esi))?,
             remote: cells::flag(cell(LogField::Remote))?,
             error: cells::flag(cell(LogField::Error))?,
             dlc: cells::count(cell(LogField::Dlc))?,

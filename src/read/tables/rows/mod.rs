@@ -7,10 +7,13 @@ use chrono_tz::Tz;
 
 use crate::read::account::{Account, Reading};
 use crate::read::nearest::suggestion;
-use crate::read::tables::forms::{AFTER_PART, ColumnChoices, MODULES, SERVICE, VEHICLES, WEATHER};
+use crate::read::tables::forms::{
+    AFTER_PART, ColumnChoices, MODULES, SERVICE, SEVERITY, VEHICLES, WEATHER,
+};
 use crate::read::tables::sheet::Sheet;
 use crate::read::{
-    AfterPartRow, ModuleRow, ServiceAction, ServiceNote, ServiceOutcome, VehicleRow, WeatherRow,
+    AfterPartRow, ModuleRow, ServiceAction, ServiceNote, ServiceOutcome, SeverityRow, VehicleRow,
+    WeatherRow,
 };
 use crate::vocabulary::Suspect;
 
@@ -135,6 +138,42 @@ pub fn read_after_part(
         seen.push(class.clone());
         let cautions = list(sheet.text("caution"));
         Some(AfterPartRow { class, words, needed, cautions, place: sheet.place() })
+    })
+}
+
+/// Reads a table of severities. Lists in a cell are separated by `;`; the class `any` needs no words.
+pub fn read_severity(
+    source: impl Read,
+    name: &Arc<str>,
+    choices: &ColumnChoices,
+    zone: Tz,
+) -> Reading<Vec<SeverityRow>> {
+    let mut seen: Vec<String> = Vec::new();
+    rows(Sheet::open(source, name, &SEVERITY, choices, zone), move |sheet| {
+        let class = sheet.must_text("class")?.to_lowercase();
+        if seen.contains(&class) {
+            sheet.refuse(format!("a second row for class `{class}`; the first one is used"));
+            return None;
+        }
+        let words = sheet.text("words").unwrap_or_default();
+        let words = words.split(';').map(str::trim).filter(|word| !word.is_empty());
+        let words: Vec<String> = words.map(str::to_owned).collect();
+        if sheet.text("severity").is_none() {
+            sheet.refuse("`severity` is empty, expected a number from 1 to 10");
+            return None;
+        }
+        // A number that cannot be true has been refused with its place; the row then says nothing.
+        let severity = sheet.number("severity")?;
+        seen.push(class.clone());
+        Some(SeverityRow {
+            class,
+            words,
+            severity,
+            safety: sheet.flag("safety").unwrap_or(false),
+            hands_off: sheet.flag("hands_off").unwrap_or(false),
+            why: sheet.text("why").unwrap_or_default(),
+            place: sheet.place(),
+        })
     })
 }
 

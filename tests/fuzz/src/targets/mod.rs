@@ -2,8 +2,10 @@
 //! seeds stand in `seeds/NAME/`, at least one file.
 
 mod bus_logs;
+mod other_logs;
 mod packed;
 mod protocol;
+mod reports;
 mod small_files;
 mod texts;
 
@@ -13,11 +15,18 @@ use std::sync::Arc;
 pub type Target = fn(&[u8]);
 
 /// All targets by name, in the order of the way of the data.
-pub const TARGETS: [(&str, Target); 15] = [
+pub const TARGETS: [(&str, Target); 25] = [
     ("packed", packed::packed),
     ("recognising", packed::recognising),
     ("text_log", bus_logs::text_log),
     ("observed", bus_logs::observed),
+    ("capture", other_logs::capture),
+    ("log_table", other_logs::log_table),
+    ("arrow_stream", other_logs::arrow_stream),
+    ("arrow_file", other_logs::arrow_file),
+    ("parquet", other_logs::parquet),
+    ("mdf", other_logs::mdf),
+    ("free_form", reports::free_form),
     ("scan_json", small_files::scan_json),
     ("scan_table", small_files::scan_table),
     ("weather", small_files::weather),
@@ -29,6 +38,9 @@ pub const TARGETS: [(&str, Target); 15] = [
     ("times", texts::times),
     ("trouble_codes", texts::trouble_codes),
     ("frames", protocol::frames),
+    ("iso_tp", protocol::iso_tp_frames),
+    ("payload", protocol::payload),
+    ("transport", protocol::transport_frames),
 ];
 
 /// The target of a name.

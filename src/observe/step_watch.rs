@@ -1,0 +1,344 @@
+//! Looks for steps of the log's clock while it streams by, told from gaps by the beats of many identifiers.
+//!
+//! A gap, whoever made it, leaves every identifier on its own beat: each resumes at a whole number of
+//! *its* periods. A step of the clock moves the beats of all identifiers by one amount, for good. So every
+//! half second a few steady identifiers, of as many senders as there are, are asked whether they stand off
+//! where they stood a second before. If the middle sender does, the beats of up to 32 are laid out a second and a
+//! half later: a line through what each did before (robust, over its last marks), and how far it stands off that
+//! line since. One amount that nearly all agree on, and that is not a whole number of everybody's periods, is a step.
+//! Only identifiers whose own scatter leaves the amount apart from nothing by eight standard errors have a say, so
+//! that agreement by chance is below 1e-4 for each of them. The step is put where the sum of absolute
+//! deviations of all marks from "before" and "behind" is least. Steps under 2 ms are not looked for; they
+//! drown in the traffic's jitter and change no finding.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+use super::step_lines::{FEWEST_MARKS, Line, Mark, beat};
+use super::steps::Step;
+use super::tracker::Tracker;
+use crate::numerics::centre::median;
+use crate::protocol::j1939;
+use crate::vocabulary::Instant;
+
+/// Smallest step (nanoseconds).
+const SMALLEST: f64 = 2_000_000.0;
+/// A movement of the middle sender that makes all be asked (nanoseconds).
+const MOVED: f64 = 1_400_000.0;
+/// Windows between two marks of the watched identifiers, and between two points for the fit of clocks.
+const MARK: u64 = 5;
+const LOOK: u64 = 10;
+/// Windows from a movement to the copy of the windows about it, and to the decision.
+const COPY: u64 = 10;
+const WAIT: u64 = 15;
+/// When a movement shows, the step was between these spans before (nanoseconds).
+const SINCE: i64 = 2_500_000_000;
+const UNTIL: i64 = 200_000_000;
+/// Windows remembered to place a step.
+const WINDOWS: usize = 32;
+/// How many steady identifiers are watched, how many of them asked, and fewest that can tell.
+const WATCHED: usize = 32;
+const ASKED: usize = 16;
+const FEWEST: usize = 3;
+/// Marks kept of each, and fewest to ask by.
+const MARKS: usize = 24;
+const ASKING_MARKS: usize = 6;
+/// Share of the identifiers that must have moved by the common amount.
+const AGREE: f64 = 0.8;
+/// From here on (nanoseconds) periods must differ by four times at least: one node's restart looks alike.
+const LONG: f64 = 500_000_000.0;
+const MOST_STEPS: usize = 1024;
+/// How far apart two levels may stand and agree: this (nanoseconds) and so many standard errors.
+const SLACK: f64 = 500_000.0;
+const ERRORS: f64 = 4.0;
+
+/// An identifier whose beats are laid out when there may have been a step.
+#[derive(Debug)]
+struct Watched {
+    place: usize,
+    /// Its source address, where identifiers have one.
+    source: Option<u8>,
+    period: f64,
+    marks: VecDeque<Mark>,
+    /// What it was at the end of each of the last windows, by the number of the window.
+    windows: [Mark; WINDOWS],
+}
+
+/// A window: begin, line of its first frame.
+type Window = (Instant, u64);
+
+#[derive(Debug)]
+struct Pending {
+    due: u64,
+    /// The step lies between.
+    since: Instant,
+    until: Instant,
+    /// The windows about it, and what each watched identifier was at their ends.
+    windows: Vec<Window>,
+    about: Vec<Vec<Mark>>,
+}
+
+/// Looks for steps while a log streams by.
+#[derive(Debug, Default)]
+pub(super) struct StepWatch {
+    watched: Vec<Watched>,
+    pending: Option<Pending>,
+    recent: VecDeque<Window>,
+    windows: u64,
+    /// Steps found, by time.
+    pub found: Vec<Step>,
+}
+
+/// How far an identifier stands off its line, all in nanoseconds.
+#[derive(Debug, Clone, Copy)]
+struct Moved {
+    line: Line,
+    source: Option<u8>,
+    by: f64,
+    slack: f64,
+    /// Its position among the watched.
+    place: usize,
+}
+
+impl Watched {
+    fn mark(&mut self, tracker: &Tracker) {
+        if self.marks.back().is_some_and(|m| m.1 == tracker.count) {
+            return;
+        }
+        if self.marks.len() >= MARKS {
+            self.marks.pop_front();
+        }
+        self.marks.push_back((tracker.last.0, tracker.count));
+    }
+
+    /// How far the last two marks stand off those three and four back, by its period.
+    fn drift(&self) -> Option<f64> {
+        let last = self.marks.len().checked_sub(ASKING_MARKS)?;
+        let base = self.marks.get(last)?;
+        let off = |back: usize| -> Option<f64> {
+            let mark = self.marks.get(self.marks.len() - back)?;
+            Some((mark.0 - base.0) as f64 - (mark.1 - base.1) as f64 * self.period)
+        };
+        Some((off(1)? + off(2)? - off(4)? - off(5)?) / 2.0)
+    }
+
+    /// How far the marks from `until` on stand off the line through those before `since`.
+    fn moved(&self, place: usize, since: Instant, until: Instant) -> Option<Moved> {
+        let old: Vec<Mark> = self.marks.iter().copied().filter(|m| m.0 < since.0).collect();
+        let line = Line::through(&old)?;
+        let behind: Vec<f64> =
+            self.marks.iter().filter(|m| m.0 >= until.0).map(|m| line.stands_off(*m)).collect();
+        let by = median(&behind)?;
+        // Standard errors of two medians, and of the line carried on by about half its length.
+        let parts = 1.0 / behind.len() as f64 + 3.0 / line.marks as f64;
+        let error = line.scatter * (std::f64::consts::FRAC_PI_2 * parts).sqrt();
+        Some(Moved { line, source: self.source, by, slack: SLACK + ERRORS * error, place })
+    }
+}
+
+impl StepWatch {
+    /// Ends a window that began at `begin` with the frame of `first_line`.
+    pub(super) fn window(&mut self, trackers: &mut [Tracker], begin: Instant, first_line: u64) {
+        let slot = usize::try_from(self.windows % WINDOWS as u64).unwrap_or(0);
+        self.windows += 1;
+        if self.recent.len() >= WINDOWS {
+            self.recent.pop_front();
+        }
+        self.recent.push_back((begin, first_line));
+        for watched in &mut self.watched {
+            if let Some(tracker) = trackers.get(watched.place) {
+                watched.windows[slot] = (tracker.last.0, tracker.count);
+            }
+        }
+        if self.windows.is_multiple_of(MARK) {
+            for watched in &mut self.watched {
+                if let Some(tracker) = trackers.get(watched.place) {
+                    watched.mark(tracker);
+                }
+            }
+            if self.pending.is_none() && self.drift().abs() >= MOVED {
+                let at = |nanos: i64| Instant(begin.0.saturating_sub(nanos));
+                let (since, until) = (at(SINCE), at(UNTIL));
+                let due = self.windows + WAIT;
+                let (windows, about) = (Vec::new(), Vec::new());
+                self.pending = Some(Pending { due, since, until, windows, about });
+            }
+        }
+        let left = self.pending.as_ref().map(|p| p.due.saturating_sub(self.windows));
+        if left == Some(WAIT - COPY) {
+            self.copy(slot);
+        }
+        if left == Some(0) {
+            self.decide();
+        }
+        if self.windows.is_multiple_of(LOOK) {
+            self.look(trackers);
+        }
+    }
+
+    /// How far the middle sender stands off where it stood: of each sender the middle identifier.
+    fn drift(&self) -> f64 {
+        let mut drifts = [(0u32, 0.0f64); ASKED];
+        let mut count = 0;
+        for (number, watched) in (0u32..).zip(self.watched.iter().take(ASKED)) {
+            if let (Some(drift), Some(slot)) = (watched.drift(), drifts.get_mut(count)) {
+                // Without an address everybody counts as a sender.
+                *slot = (watched.source.map_or(1000 + number, u32::from), drift);
+                count += 1;
+            }
+        }
+        if count < FEWEST {
+            return 0.0;
+        }
+        let drifts = &mut drifts[..count];
+        drifts.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        let mut middles = [0.0f64; ASKED];
+        let mut senders = 0;
+        for of_one in drifts.chunk_by(|a, b| a.0 == b.0) {
+            middles[senders] = of_one[of_one.len() / 2].1;
+            senders += 1;
+        }
+        let middles = &mut middles[..senders];
+        middles.sort_unstable_by(f64::total_cmp);
+        middles[senders / 2]
+    }
+
+    /// Keeps what the windows about a movement were; `slot` is that of the last one.
+    #[cold]
+    fn copy(&mut self, slot: usize) {
+        let Some(pending) = &mut self.pending else { return };
+        pending.windows = self.recent.iter().copied().collect();
+        let count = pending.windows.len();
+        let oldest = slot + 1 + WINDOWS - count;
+        pending.about = self
+            .watched
+            .iter()
+            .map(|w| (0..count).map(|n| w.windows[(oldest + n) % WINDOWS]).collect())
+            .collect();
+    }
+
+    /// Notes points for the fit of clocks, and chooses anew whom to watch.
+    #[cold]
+    fn look(&mut self, trackers: &mut [Tracker]) {
+        let looks = self.windows / LOOK;
+        let number = u32::try_from(looks).unwrap_or(u32::MAX);
+        for tracker in trackers.iter_mut() {
+            tracker.points.push(number, tracker.last);
+        }
+        if self.pending.is_none() && (looks.is_power_of_two() || looks.is_multiple_of(32)) {
+            self.choose(trackers);
+        }
+    }
+
+    /// The steadiest identifiers, by turns from every source address.
+    fn choose(&mut self, trackers: &[Tracker]) {
+        let mut steady: Vec<(f64, f64, usize)> = trackers
+            .iter()
+            .enumerate()
+            .filter_map(|(place, t)| beat(t).map(|(period, jitter)| (jitter, period, place)))
+            .collect();
+        steady.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.cmp(&b.2)));
+        let source = |place: usize| j1939::header(trackers[place].id).map(|h| h.source);
+        let mut turns: BTreeMap<Option<u8>, usize> = BTreeMap::new();
+        let mut order: Vec<(usize, usize)> = Vec::with_capacity(steady.len());
+        for (number, (_, _, place)) in steady.iter().enumerate() {
+            let turn = turns.entry(source(*place)).or_default();
+            order.push((*turn, number));
+            *turn += 1;
+        }
+        order.sort_unstable();
+        let mut kept = std::mem::take(&mut self.watched);
+        for (_, number) in order.into_iter().take(WATCHED) {
+            let (_, period, place) = steady[number];
+            let known = kept.iter().position(|w| w.place == place);
+            let mut watched = known.map_or_else(
+                || Watched {
+                    place,
+                    source: source(place),
+                    period,
+                    marks: VecDeque::with_capacity(MARKS),
+                    windows: [(trackers[place].last.0, trackers[place].count); WINDOWS],
+                },
+                |at| kept.swap_remove(at),
+            );
+            // The first frames tell the period only roughly.
+            if watched.marks.len() >= 2 * FEWEST_MARKS {
+                let line = Line::through(watched.marks.make_contiguous());
+                watched.period = line.map_or(period, |line| line.period);
+            }
+            self.watched.push(watched);
+        }
+    }
+
+    #[cold]
+    fn decide(&mut self) {
+        let Some(pending) = self.pending.take() else { return };
+        let all: Vec<Moved> = self
+            .watched
+            .iter()
+            .enumerate()
+            .filter_map(|(place, w)| w.moved(place, pending.since, pending.until))
+            .collect();
+        let amounts: Vec<f64> = all.iter().map(|m| m.by).collect();
+        let Some(step) = median(&amounts) else { return };
+        let telling: Vec<Moved> = all.into_iter().filter(|m| 2.0 * m.slack <= step.abs()).collect();
+        let agreed: Vec<Moved> =
+            telling.iter().copied().filter(|m| (m.by - step).abs() <= m.slack).collect();
+        let whole = |m: &&Moved| {
+            let beats = (step / m.line.period).round();
+            beats.abs() > 0.5 && (step - beats * m.line.period).abs() <= m.slack
+        };
+        let wholes = agreed.iter().filter(whole).count();
+        let sources: BTreeSet<Option<u8>> = agreed.iter().map(|m| m.source).collect();
+        let one_source = sources.len() == 1 && !sources.contains(&None);
+        let period = |pick: fn(f64, f64) -> f64| agreed.iter().map(|m| m.line.period).reduce(pick);
+        let spread =
+            period(f64::max).zip(period(f64::min)).map_or(1.0, |(most, least)| most / least);
+        if step.abs() < SMALLEST
+            || agreed.len() < FEWEST
+            || (agreed.len() as f64) < AGREE * telling.len() as f64
+            || wholes * 2 > agreed.len()
+            || one_source
+            || (step.abs() > LONG && spread < 4.0)
+            || self.found.len() >= MOST_STEPS
+        {
+            return;
+        }
+        // The middle of those that agree: a single jitter does not count.
+        let amounts: Vec<f64> = agreed.iter().map(|m| m.by).collect();
+        let amount = median(&amounts).unwrap_or(step);
+        #[expect(clippy::cast_possible_truncation, reason = "saturating is right here")]
+        let by = amount.round() as i64;
+        let (at, line) = pending.place(&agreed, amount);
+        let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+        let agreed = (count(agreed.len()), count(telling.len()));
+        self.found.push(Step { at, by, back: 0, line, agreed });
+        // What was before is carried over to the clock as it is now.
+        for mark in self.watched.iter_mut().flat_map(|w| &mut w.marks) {
+            if mark.0 < at.0 {
+                mark.0 = mark.0.saturating_add(by);
+            }
+        }
+    }
+}
+
+impl Pending {
+    /// The window from which on the marks stand off by the amount: its begin and line.
+    fn place(&self, agreed: &[Moved], amount: f64) -> (Instant, u64) {
+        let cost = |cut: usize| -> f64 {
+            let of_one = |m: &Moved| -> f64 {
+                let Some(marks) = self.about.get(m.place) else { return 0.0 };
+                let off = |(n, mark): (usize, &Mark)| {
+                    let expected = if n >= cut { amount } else { 0.0 };
+                    // A window without a frame of it says nothing.
+                    let same = n > 0 && marks.get(n - 1) == Some(mark);
+                    if same { 0.0 } else { (m.line.stands_off(*mark) - expected).abs() }
+                };
+                marks.iter().enumerate().map(off).sum()
+            };
+            agreed.iter().map(of_one).sum()
+        };
+        let costs = (0..self.windows.len()).map(|cut| (cost(cut), cut));
+        let best = costs.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        best.and_then(|(_, cut)| self.windows.get(cut).copied()).unwrap_or((self.since, 0))
+    }
+}

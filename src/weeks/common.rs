@@ -1,0 +1,213 @@
+//! What several vehicles share: one cause stated once, in place of once a vehicle.
+//!
+//! A vehicle counts for a suspect that has at least half of its probability. Modules are held against
+//! each other by batch, part number, hardware and software; suspects, and faults of any kind, by the
+//! place where the vehicles are kept and washed. Each value is held against all others by the exact
+//! test of the two-by-two table (one-sided, mid-P), corrected for all values looked at (Holm 1979).
+//! Several vehicles of one model with the same wiring branch, feed, ground or bus at fault are said
+//! without a test: nothing is there to hold them against.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::numerics::exact::upper_mid_p;
+use crate::numerics::table::TwoGroups;
+use crate::read::ModuleRow;
+use crate::vocabulary::{Instant, Suspect};
+
+use super::booking::fitted;
+
+/// From this probability on a vehicle counts for a suspect.
+const COUNTS: f64 = 0.5;
+/// Fewer vehicles share nothing.
+const SEVERAL: u64 = 2;
+/// A value is mentioned when its own p-value is at most this, and called shared when the corrected one
+/// is. (Common practice.)
+const LEVEL: f64 = 0.05;
+
+/// By what vehicles are held against each other; the order is the preference among equals.
+const BY_MODULE: [(&str, fn(&ModuleRow) -> Option<&String>); 4] = [
+    ("batch", |row| row.batch.as_ref()),
+    ("part number", |row| row.part_number.as_ref()),
+    ("hardware", |row| row.hardware.as_ref()),
+    ("software", |row| row.software.as_ref()),
+];
+const SITE: &str = "site";
+const WIRING: &str = "wiring of the model";
+
+/// A cause that several vehicles may have in common.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Common {
+    /// What is at fault in them; `None`: any fault of the bus.
+    pub suspect: Option<Suspect>,
+    /// What they share: `batch`, `part number`, `hardware`, `software`, `site`, `wiring of the model`.
+    pub by: &'static str,
+    /// Its value: a batch, a site, a model.
+    pub value: String,
+    /// The vehicles, by name.
+    pub vehicles: Vec<String>,
+    /// With the value: vehicles at fault, vehicles in all.
+    pub with: (u64, u64),
+    /// Without it.
+    pub without: (u64, u64),
+    /// One-sided mid-P; `None` where nothing is there to compare.
+    pub p_value: Option<f64>,
+    /// Corrected for all values looked at.
+    pub p_adjusted: Option<f64>,
+    /// Whether chance is an unlikely explanation; where nothing is there to compare, false.
+    pub shown: bool,
+}
+
+/// What is known of one vehicle.
+pub(super) struct Member<'a> {
+    pub vehicle: &'a str,
+    pub network: Option<&'a str>,
+    pub site: Option<&'a str>,
+    /// Its suspects with their probability; empty when nothing is or was at fault.
+    pub suspects: Vec<(&'a Suspect, f64)>,
+    pub last_hit: Option<Instant>,
+    pub modules: Vec<&'a ModuleRow>,
+}
+
+impl Member<'_> {
+    fn counts_for(&self, suspect: &Suspect) -> bool {
+        self.suspects.iter().any(|(own, p)| *own == suspect && *p >= COUNTS)
+    }
+
+    /// Whether anything on its bus is at fault.
+    fn at_fault(&self) -> bool {
+        let fault = self.suspects.iter().filter(|(own, _)| **own != Suspect::None);
+        fault.map(|(_, p)| p).sum::<f64>() >= COUNTS
+    }
+}
+
+/// What the vehicles have in common, the surest first. `members` are all vehicles that could have shown
+/// an incident, by name.
+pub(super) fn common(members: &[Member<'_>]) -> Vec<Common> {
+    let suspects: BTreeSet<&Suspect> = members
+        .iter()
+        .flat_map(|m| m.suspects.iter().filter(|(s, p)| **s != Suspect::None && *p >= COUNTS))
+        .map(|(suspect, _)| *suspect)
+        .collect();
+    let mut found = Vec::new();
+    for suspect in &suspects {
+        let is = |m: &Member<'_>| m.counts_for(suspect);
+        if let Suspect::Node(name) = suspect {
+            for (by, value) in BY_MODULE {
+                let of = |m: &Member<'_>| {
+                    let at = m.last_hit.filter(|_| is(m));
+                    fitted(name, &m.modules, at).and_then(value).cloned()
+                };
+                found.extend(by_value(members, Some(suspect), by, is, of));
+            }
+        }
+        let site = |m: &Member<'_>| m.site.map(str::to_owned);
+        found.extend(by_value(members, Some(suspect), SITE, is, site));
+    }
+    found.extend(by_value(members, None, SITE, |m| m.at_fault(), |m| m.site.map(str::to_owned)));
+    correct(&mut found);
+    found.retain(|c| c.with.0 >= SEVERAL && c.p_value.is_some_and(|p| p <= LEVEL));
+    let mut kept = once(found);
+    for suspect in suspects {
+        if matches!(suspect, Suspect::Node(_) | Suspect::Supply | Suspect::None) {
+            continue;
+        }
+        kept.extend(same_wiring(members, suspect));
+    }
+    kept
+}
+
+/// Every value held against all others.
+fn by_value(
+    members: &[Member<'_>],
+    suspect: Option<&Suspect>,
+    by: &'static str,
+    at_fault: impl Fn(&Member<'_>) -> bool,
+    value: impl Fn(&Member<'_>) -> Option<String>,
+) -> Vec<Common> {
+    let mut values: BTreeMap<String, (u64, Vec<String>)> = BTreeMap::new();
+    let (mut hits, mut all) = (0, 0);
+    for member in members {
+        let Some(value) = value(member) else { continue };
+        let here = values.entry(value).or_default();
+        (here.0, all) = (here.0 + 1, all + 1);
+        if at_fault(member) {
+            here.1.push(member.vehicle.to_owned());
+            hits += 1;
+        }
+    }
+    // Values without any fault stay for now: they were looked at too.
+    let all_values = values.into_iter();
+    all_values
+        .map(|(value, (with, vehicles))| {
+            let own = vehicles.len() as u64;
+            let (with, without) = ((own, with), (hits - own, all - with));
+            let groups = TwoGroups::new(with.0, with.1, without.0, without.1);
+            let p_value = groups.filter(|_| without.1 > 0).map(upper_mid_p);
+            let suspect = suspect.cloned();
+            let (p_adjusted, shown) = (None, false);
+            Common { suspect, by, value, vehicles, with, without, p_value, p_adjusted, shown }
+        })
+        .collect()
+}
+
+/// Step-down correction over all values that could be compared (Holm 1979).
+fn correct(found: &mut [Common]) {
+    let mut order: Vec<(f64, usize)> =
+        found.iter().enumerate().filter_map(|(at, c)| Some((c.p_value?, at))).collect();
+    order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let (all, mut reached) = (order.len(), 0.0_f64);
+    for (rank, (p, at)) in order.into_iter().enumerate() {
+        reached = reached.max(p * (all - rank) as f64).min(1.0);
+        if let Some(one) = found.get_mut(at) {
+            one.p_adjusted = Some(reached);
+            one.shown = reached <= LEVEL;
+        }
+    }
+}
+
+/// The surest statement about each set of vehicles and suspect; the others say the same less well.
+fn once(mut found: Vec<Common>) -> Vec<Common> {
+    // A stable sort: among equals the order of the questions holds.
+    found.sort_by(|a, b| {
+        let p = |c: &Common| c.p_value.unwrap_or(1.0);
+        p(a).total_cmp(&p(b))
+    });
+    let mut kept: Vec<Common> = Vec::new();
+    for one in found {
+        let said = kept.iter().any(|k| {
+            let same = one.suspect.is_none() || k.suspect.is_none() || k.suspect == one.suspect;
+            same && one.vehicles.iter().any(|v| k.vehicles.contains(v))
+        });
+        if !said {
+            kept.push(one);
+        }
+    }
+    kept
+}
+
+/// The vehicles of each model in which the same wiring is at fault.
+fn same_wiring(members: &[Member<'_>], suspect: &Suspect) -> Vec<Common> {
+    let mut models: BTreeMap<&str, (u64, Vec<String>)> = BTreeMap::new();
+    for member in members {
+        let Some(network) = member.network else { continue };
+        let here = models.entry(network).or_default();
+        here.0 += 1;
+        if member.counts_for(suspect) {
+            here.1.push(member.vehicle.to_owned());
+        }
+    }
+    let several = models.into_iter().filter(|(_, (_, v))| v.len() as u64 >= SEVERAL);
+    several
+        .map(|(network, (all, vehicles))| Common {
+            suspect: Some(suspect.clone()),
+            by: WIRING,
+            value: network.to_owned(),
+            with: (vehicles.len() as u64, all),
+            without: (0, 0),
+            vehicles,
+            p_value: None,
+            p_adjusted: None,
+            shown: false,
+        })
+        .collect()
+}
