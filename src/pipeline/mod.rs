@@ -7,6 +7,7 @@
 
 mod closer;
 mod facts_input;
+mod given;
 mod hands;
 mod lacking;
 mod logs;
@@ -19,6 +20,7 @@ mod split;
 #[cfg(test)]
 mod split_tests;
 mod text_reports;
+mod vehicle_rows;
 mod wanted;
 mod watch;
 mod week;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::given::{Given, bare};
 use super::logs::LogFile;
 use super::plan::Plan;
 use super::text_reports::{self, TextReport};
@@ -57,27 +58,6 @@ pub(super) struct Sources {
     pub texts: Vec<TextReport>,
     /// Files of report words, by name.
     pub words: Vec<(Arc<str>, Vec<u8>)>,
-}
-
-/// What one file gave.
-enum Given {
-    Log(LogFile),
-    Reports(Vec<ScanReport>),
-    Weather(Vec<WeatherRow>),
-    Forecast(Vec<WeatherRow>),
-    AfterPart(Vec<AfterPartRow>),
-    Severity(Vec<SeverityRow>),
-    Vehicles(Vec<VehicleRow>),
-    Modules(Vec<ModuleRow>),
-    Notes(Vec<ServiceNote>),
-    Network(Box<Network>),
-    /// A report of unknown layout; it is read when the networks are known.
-    Text(Box<TextReport>),
-    Words(Arc<str>, Vec<u8>),
-    Tests(Box<TestTable>),
-    Nothing,
-    RefusedLog(Found),
-    Skipped(String),
 }
 
 struct Taken {
@@ -226,40 +206,6 @@ impl Sources {
             Given::Skipped(why) => self.tally.skipped.push((taken.name.to_string(), why)),
         }
     }
-
-    /// The vehicle's row: the first one, where the table has several.
-    pub(super) fn row_of(&self, vehicle: &str) -> Option<&VehicleRow> {
-        let at = self.vehicles.partition_point(|row| row.vehicle.as_str() < vehicle);
-        self.vehicles.get(at).filter(|row| row.vehicle == vehicle)
-    }
-
-    /// Puts the vehicles in order of name; rows of one vehicle stay in the order of the files.
-    pub(super) fn sort_vehicles(&mut self) {
-        self.vehicles.sort_by(|a, b| a.vehicle.cmp(&b.vehicle));
-    }
-
-    /// The network of a vehicle: as the vehicles table says, else the only one described.
-    pub(super) fn network_of(&self, vehicle: &str) -> Option<&Network> {
-        let row = self.row_of(vehicle);
-        match row.and_then(|v| v.network.as_ref()) {
-            Some(name) => self.networks.get(name),
-            None if self.networks.len() == 1 => self.networks.values().next(),
-            None => None,
-        }
-    }
-}
-
-/// The input that a file is, when it has its form but nothing in it.
-fn bare(given: &Given) -> Option<Wanted> {
-    match given {
-        Given::Weather(rows) if rows.is_empty() => Some(Wanted::Weather),
-        Given::Forecast(rows) if rows.is_empty() => Some(Wanted::Forecast),
-        Given::Vehicles(rows) if rows.is_empty() => Some(Wanted::Vehicles),
-        Given::Modules(rows) if rows.is_empty() => Some(Wanted::Modules),
-        Given::Notes(rows) if rows.is_empty() => Some(Wanted::Notes),
-        Given::Network(network) if network.nodes.is_empty() => Some(Wanted::Network),
-        _ => None,
-    }
 }
 
 fn take(plan: &Plan, known: &KnownFiles, found: Found, wanted: Wanted) -> Taken {
@@ -336,18 +282,16 @@ fn take(plan: &Plan, known: &KnownFiles, found: Found, wanted: Wanted) -> Taken 
             let what = format!("{} scan report(s)", reading.records.len());
             (Given::Reports(reading.records), what)
         }
-        Wanted::Weather => {
+        Wanted::Weather | Wanted::Forecast => {
             let reading = read_weather(bytes, &name, &plan.columns_of("weather"), zone);
             account = reading.account;
-            let what = format!("weather, {} rows", reading.records.len());
-            (Given::Weather(reading.records), what)
-        }
-        Wanted::Forecast => {
-            // The same table with the same columns as the weather.
-            let reading = read_weather(bytes, &name, &plan.columns_of("weather"), zone);
-            account = reading.account;
-            let what = format!("forecast, {} rows", reading.records.len());
-            (Given::Forecast(reading.records), what)
+            let rows = reading.records.len();
+            match asked {
+                Wanted::Weather => {
+                    (Given::Weather(reading.records), format!("weather, {rows} rows"))
+                }
+                _ => (Given::Forecast(reading.records), format!("forecast, {rows} rows")),
+            }
         }
         Wanted::AfterPart => {
             let reading = read_after_part(bytes, &name, &plan.columns_of("after_part"), zone);

@@ -244,7 +244,6 @@ mod tests {
                 probability: *probability,
                 range: (*probability, *probability),
                 prior: 0.1,
-                range: (*probability, *probability),
                 mechanisms: Vec::new(),
                 evidence: Vec::new(),
             })

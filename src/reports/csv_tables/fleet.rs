@@ -1,13 +1,12 @@
-//! `fleet.csv`: how much of each vehicle was seen.
+//! `fleet.csv`: how much of each vehicle was seen, and its week.
 
-use super::{Sheet, plain, text};
 use crate::facts::VehicleTally;
 use crate::reports::whole_file::Output;
 use crate::reports::{ReportError, weekly};
 use crate::weeks::FleetWeek;
 
 /// A row a vehicle: starts, starts that could be judged, starts with an incident; in the view of a fleet its
-/// week too.
+/// week too, in another view these cells are empty.
 ///
 /// # Errors
 /// When the table cannot be put together.
@@ -15,13 +14,5 @@ pub fn fleet_table(
     tally: &[VehicleTally],
     week: Option<&FleetWeek>,
 ) -> Result<Output, ReportError> {
-    if let Some(week) = week {
-        return weekly::fleet(tally, week);
-    }
-    let columns = ["vehicle", "starts", "starts_judged", "starts_with_incident"];
-    let mut sheet = Sheet::new("fleet.csv", &columns)?;
-    for v in tally {
-        sheet.row([text(&v.vehicle), plain(v.starts), plain(v.judged), plain(v.with_incident)])?;
-    }
-    sheet.done()
+    weekly::fleet(tally, week)
 }

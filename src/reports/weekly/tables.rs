@@ -1,18 +1,19 @@
 //! `fleet.csv`, `common.csv` and `weeks.csv` of a fleet's week.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::facts::VehicleTally;
 use crate::reports::ReportError;
-use crate::reports::csv_tables::{Cell, Sheet, list, maybe, plain, text};
+use crate::reports::csv_tables::{Cell, Sheet, known, list, maybe, plain, text};
 use crate::reports::culprits_json::{decimals, digits};
 use crate::reports::whole_file::Output;
 use crate::weeks::{FleetWeek, VehicleWeek};
 
-/// A row a vehicle, by name: how much was seen of it, then its week. `rank` is its place by urgency.
+/// A row a vehicle, by name: how much was seen of it, then its week, where there is one. `rank` is its place
+/// by urgency.
 pub(in crate::reports) fn fleet(
     tally: &[VehicleTally],
-    week: &FleetWeek,
+    week: Option<&FleetWeek>,
 ) -> Result<Output, ReportError> {
     let columns = "vehicle starts starts_judged starts_with_incident rank need because leader \
                    probability decided severity_class safety severity trend urgency change \
@@ -21,12 +22,33 @@ pub(in crate::reports) fn fleet(
                    week_starts_missing week_logs_rejected week_records_rejected";
     let columns: Vec<&str> = columns.split_whitespace().collect();
     let mut sheet = Sheet::new("fleet.csv", &columns)?;
+    let weeks: BTreeMap<&str, (usize, &VehicleWeek)> = week
+        .map_or(&[][..], |week| week.vehicles.as_slice())
+        .iter()
+        .enumerate()
+        .map(|(at, v)| (v.vehicle.as_str(), (at + 1, v)))
+        .collect();
     let tally: BTreeMap<&str, &VehicleTally> =
         tally.iter().map(|t| (t.vehicle.as_str(), t)).collect();
-    let mut rows: Vec<(usize, &VehicleWeek)> = week.vehicles.iter().enumerate().collect();
-    rows.sort_by(|a, b| a.1.vehicle.cmp(&b.1.vehicle));
-    for (rank, v) in rows {
-        sheet.row(row(v, rank + 1, tally.get(v.vehicle.as_str()).copied()))?;
+    let all: BTreeSet<&str> = weeks.keys().chain(tally.keys()).copied().collect();
+    for vehicle in all {
+        let seen = tally.get(vehicle).copied();
+        match weeks.get(vehicle) {
+            Some((rank, v)) => sheet.row(row(v, *rank, seen))?,
+            None => {
+                let mut cells: [Cell; 28] = std::array::from_fn(|_| text(""));
+                let own = [
+                    text(vehicle),
+                    plain(seen.map_or(0, |t| t.starts)),
+                    plain(seen.map_or(0, |t| t.judged)),
+                    plain(seen.map_or(0, |t| t.with_incident)),
+                ];
+                for (cell, own) in cells.iter_mut().zip(own) {
+                    *cell = own;
+                }
+                sheet.row(cells)?;
+            }
+        }
     }
     sheet.done()
 }
@@ -48,9 +70,9 @@ fn row(v: &VehicleWeek, rank: usize, tally: Option<&VehicleTally>) -> [Cell; 28]
         text(&v.because),
         suspect(&v.leader),
         maybe(v.leader.as_ref().and_then(|(_, p)| decimals(*p, 1e12))),
-        v.leader.as_ref().map_or_else(empty, |_| plain(if v.decided { "yes" } else { "no" })),
+        v.leader.as_ref().map_or_else(empty, |_| known(Some(v.decided))),
         text(class.unwrap_or_default()),
-        plain(if v.safety { "yes" } else { "no" }),
+        known(Some(v.safety)),
         maybe(v.mean_severity.and_then(|s| decimals(s, 1e6))),
         maybe(v.changed.trend.and_then(|t| decimals(t, 1e6))),
         maybe(v.urgency.and_then(|u| decimals(u, 1e6))),
@@ -89,7 +111,7 @@ pub(in crate::reports) fn tables(week: &FleetWeek) -> Result<Vec<Output>, Report
             compared(c.without.1),
             maybe(c.p_value.and_then(digits)),
             maybe(c.p_adjusted.and_then(digits)),
-            plain(if c.shown { "yes" } else { "no" }),
+            known(Some(c.shown)),
         ])?;
     }
     let columns =

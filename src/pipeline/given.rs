@@ -1,0 +1,47 @@
+//! What one input file gave.
+
+use std::sync::Arc;
+
+use super::logs::LogFile;
+use super::text_reports::TextReport;
+use super::wanted::Wanted;
+use crate::read::finding::Found;
+use crate::read::{
+    AfterPartRow, ModuleRow, ScanReport, ServiceNote, SeverityRow, TestTable, VehicleRow,
+    WeatherRow,
+};
+use crate::vocabulary::Network;
+
+/// What one file gave.
+pub(super) enum Given {
+    Log(LogFile),
+    Reports(Vec<ScanReport>),
+    Weather(Vec<WeatherRow>),
+    Forecast(Vec<WeatherRow>),
+    AfterPart(Vec<AfterPartRow>),
+    Severity(Vec<SeverityRow>),
+    Vehicles(Vec<VehicleRow>),
+    Modules(Vec<ModuleRow>),
+    Notes(Vec<ServiceNote>),
+    Network(Box<Network>),
+    /// A report of unknown layout; it is read when the networks are known.
+    Text(Box<TextReport>),
+    Words(Arc<str>, Vec<u8>),
+    Tests(Box<TestTable>),
+    Nothing,
+    RefusedLog(Found),
+    Skipped(String),
+}
+
+/// The input that a file is, when it has its form but nothing in it.
+pub(super) fn bare(given: &Given) -> Option<Wanted> {
+    match given {
+        Given::Weather(rows) if rows.is_empty() => Some(Wanted::Weather),
+        Given::Forecast(rows) if rows.is_empty() => Some(Wanted::Forecast),
+        Given::Vehicles(rows) if rows.is_empty() => Some(Wanted::Vehicles),
+        Given::Modules(rows) if rows.is_empty() => Some(Wanted::Modules),
+        Given::Notes(rows) if rows.is_empty() => Some(Wanted::Notes),
+        Given::Network(network) if network.nodes.is_empty() => Some(Wanted::Network),
+        _ => None,
+    }
+}
