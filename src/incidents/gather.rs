@@ -125,20 +125,21 @@ fn fitted(facts: &VehicleFacts<'_>, names: &BTreeMap<String, String>) -> Vec<Str
             }
         }
     }
-    for row in facts.logs.iter().flat_map(|(_, log)| &log.presences) {
-        // Where nodes are described, a stranger on the bus is somebody's doing, not a node, unless it
-        // is there with a beat in most starts: then the description lacks it.
-        let stranger = facts.network.is_some() && row.node.starts_with(UNNAMED);
-        let steady = seen.get(row.node.as_str()).is_some_and(|n| 2 * n > calm);
-        if !stranger || steady {
-            there.insert(names.get(&row.node).unwrap_or(&row.node).clone());
-        }
-    }
     // Who answers a tester in a log under a name that only its identifier gives is, where nodes are described, one of
     // these under another name: it must not stand beside them as a node of which nothing else is ever seen.
     let named = |node: &str| {
         facts.network.is_none_or(|n| n.nodes.iter().any(|described| described.name == node))
     };
+    for row in facts.logs.iter().flat_map(|(_, log)| &log.presences) {
+        // Where nodes are described, a stranger on the bus is somebody's doing, not a node, unless it
+        // is there with a beat in most starts: then the description lacks it.
+        let stranger = !named(&row.node);
+        let steady = row.node.starts_with(UNNAMED)
+            && seen.get(row.node.as_str()).is_some_and(|n| 2 * n > calm);
+        if !stranger || steady {
+            there.insert(names.get(&row.node).unwrap_or(&row.node).clone());
+        }
+    }
     let in_log = |place: &Place| facts.logs.iter().any(|(name, _)| *name == place.file);
     let own = |node: &str, place: &Place| !in_log(place) || named(node);
     let answers = facts.answers.iter().filter(|a| a.answered && own(&a.node, &a.place));

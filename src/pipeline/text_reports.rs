@@ -52,6 +52,14 @@ pub(super) fn read(plan: &Plan, sources: &mut Sources) {
     for (name, form, reading) in read {
         let Reading { records, account } = reading;
         note(sources, &name, shown(form, &records, &account));
+        let bare = records.report.as_ref().is_none_or(|report| report.nodes.is_empty());
+        if bare && !account.rejects.is_empty() {
+            sources.remarks.push(format!(
+                "{name}: hardly anything of it could be placed; if it is in another language, or uses other words \
+                 than the built-in English ones, name a file of them under `report_words` \
+                 (src/read/scan_reports/free_form/german.toml is an example)"
+            ));
+        }
         account.pour_into(&mut sources.tally);
         if let Some(report) = records.report {
             sources.tally.scan_reports += 1;

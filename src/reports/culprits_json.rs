@@ -6,6 +6,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::conditions::{ConditionRisk, Exposure};
@@ -24,8 +25,8 @@ use crate::weeks::VehicleWeek;
 /// Most pieces of evidence for, and against, that a suspect carries here; `evidence.csv` has all.
 const MOST_EVIDENCE: usize = 12;
 
-#[derive(Serialize)]
-struct Culprits<'a> {
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Culprits<'a> {
     schema: &'static str,
     pipeline: &'a str,
     inputs: Inputs,
@@ -34,7 +35,7 @@ struct Culprits<'a> {
     vehicles: Vec<Vehicle<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Inputs {
     bus_logs: u64,
     frames: u64,
@@ -45,7 +46,7 @@ struct Inputs {
     outside_period: u64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Vehicle<'a> {
     vehicle: &'a str,
     network: Option<&'a str>,
@@ -72,7 +73,7 @@ struct Vehicle<'a> {
     outlook: Option<OutlookJson<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Ranked<'a> {
     suspect: &'a Suspect,
     probability: Option<f64>,
@@ -83,7 +84,7 @@ struct Ranked<'a> {
     against: Vec<Weighed<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Cause<'a> {
     suspect: &'a Suspect,
     probability: Option<f64>,
@@ -91,13 +92,13 @@ struct Cause<'a> {
     of: usize,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Acting {
     mechanism: Mechanism,
     probability: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Weighed<'a> {
     weight_db: Option<f64>,
     what: &'a str,
@@ -105,7 +106,7 @@ struct Weighed<'a> {
     places: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Condition<'a> {
     condition: &'a str,
     incidents_with: u32,
@@ -120,7 +121,7 @@ struct Condition<'a> {
     smallest_p: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Happening<'a> {
     start: Instant8601,
     begin: Instant8601,
@@ -137,13 +138,13 @@ struct Happening<'a> {
     unanswered: Vec<&'a str>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Unnamed<'a> {
     sender: &'a str,
     identifiers: &'a [String],
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Unplaced<'a> {
     what: &'a str,
     #[serde(rename = "where")]
@@ -156,6 +157,16 @@ struct Instant8601(Instant);
 impl Serialize for Instant8601 {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(&self.0)
+    }
+}
+
+impl JsonSchema for Instant8601 {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Time".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({"type": "string", "format": "date-time"})
     }
 }
 

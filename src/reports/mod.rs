@@ -48,6 +48,7 @@ pub use whole_file::{Output, write_new, write_whole};
 use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::suspects::VehicleFinding;
+use crate::vocabulary::Finishing;
 use crate::weeks::FleetWeek;
 
 /// What a run has to tell.
@@ -117,11 +118,13 @@ pub fn write_folder(
     std::fs::create_dir_all(folder)
         .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
     let held = whole_file::hold(folder);
+    // From the list to the last page: an interrupt finds all old or all new.
+    let _finishing = Finishing::begin();
     whole_file::clear_leftovers(folder, held.is_some());
     let list = written::Written::of(folder, heading);
     let failed = |source| ReportError::Write { file: list.path(), source };
     list.announce(outputs).map_err(failed)?;
-    let paths = write_whole(folder, outputs)?;
+    let paths = whole_file::place_all(folder, outputs)?;
     list.retire(outputs).map_err(failed)?;
     Ok(paths)
 }

@@ -1,13 +1,18 @@
 //! JSON Schemas of the outputs: of JSON objects from their types, of table rows from their definitions.
 //!
-//! Fields may be added to an object in a later version, so objects are open; a row has its columns only.
+//! Fields may be added to an object in a later version, so objects are open; a row has no other columns
+//! than these, though a view may lack some.
 
-use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde_json::{Map, Value, json};
 
+use crate::reports::batches::Batches;
+use crate::reports::culprits_json::Culprits;
 use crate::reports::dictionary::{Defined, Meaning, field, tables};
 use crate::reports::for_scripts::{Checked, Ran};
+use crate::reports::outlooks::Plan;
+use crate::vocabulary::{Mechanism, Suspect, Verdict};
 
 /// The dialect of all schemas.
 pub const DIALECT: &str = "https://json-schema.org/draft/2020-12/schema";
@@ -27,6 +32,9 @@ pub struct NamedSchema {
 #[must_use]
 pub fn output_schemas() -> Vec<NamedSchema> {
     let mut all = vec![
+        object::<Culprits<'static>>("culprits.json", "the ranked culprits with all that was found"),
+        object::<Batches<'static>>("batches.json", "modules by part number, batch and so on"),
+        object::<Plan<'static>>("plan", "what `plan --json` prints"),
         object::<Ran>("run", "what `run --json` prints"),
         object::<Checked>("check", "what `check --json` prints"),
     ];
@@ -65,14 +73,12 @@ fn describe(object: &str, schema: &mut Value) {
 fn row(table: &Defined) -> NamedSchema {
     let properties: Map<String, Value> =
         table.columns.iter().map(|column| (column.name.clone(), cell(column))).collect();
-    let names: Vec<&str> = table.columns.iter().map(|column| column.name.as_str()).collect();
     let schema = json!({
         "$schema": DIALECT,
         "title": table.file,
         "description": format!("A row: {}.", table.row),
         "type": "object",
         "properties": properties,
-        "required": names,
         "additionalProperties": false,
     });
     let about = format!("a row: {}", table.row);
@@ -106,4 +112,37 @@ fn cell(column: &Meaning) -> Value {
     };
     cell.insert("description".to_owned(), json!(format!("{}{unit}{empty}", column.meaning)));
     Value::Object(cell)
+}
+
+impl JsonSchema for Suspect {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Suspect".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({"type": "string", "pattern": "^((node|branch|feed|ground|bus):.+|supply|none)$"})
+    }
+}
+
+impl JsonSchema for Verdict {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Verdict".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "type": "string",
+            "pattern": "^((node|branch|feed|ground|bus):.+|supply|none|undecided|quiet)$"
+        })
+    }
+}
+
+impl JsonSchema for Mechanism {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Mechanism".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({"enum": ["disturbs", "drops-out"]})
+    }
 }

@@ -1,5 +1,6 @@
 //! The proposed tests of a vehicle as `culprits.json` has them.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::reports::culprits_json::{finite, probability};
@@ -7,7 +8,7 @@ use crate::suspects::{NextTest, TestOutcome, TestStep};
 use crate::vocabulary::Suspect;
 
 /// A proposed test.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Test<'a> {
     test: &'a str,
     target: Option<&'a Suspect>,
@@ -22,7 +23,7 @@ pub(super) struct Test<'a> {
 }
 
 /// One outcome and what it would leave.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Outcome<'a> {
     outcome: &'a str,
     probability: Option<f64>,
@@ -32,7 +33,7 @@ struct Outcome<'a> {
 }
 
 /// One of several tests in a row.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Step<'a> {
     test: &'a str,
     target: &'a Suspect,

@@ -42,10 +42,15 @@ impl Output {
 /// # Errors
 /// A name that is not a plain file name, or a folder or file that cannot be written.
 pub fn write_whole(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf>, ReportError> {
+    let _finishing = Finishing::begin();
+    place_all(folder, outputs)
+}
+
+/// [`write_whole`] for a caller that holds a [`Finishing`] already.
+pub(super) fn place_all(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf>, ReportError> {
     if let Some(bad) = outputs.iter().find(|o| !is_plain(&o.name)) {
         return Err(ReportError::Name { name: bad.name.clone() });
     }
-    let _finishing = Finishing::begin();
     fs::create_dir_all(folder)
         .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
     let mut staged = Staged(Vec::with_capacity(outputs.len()));

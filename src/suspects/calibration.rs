@@ -242,6 +242,7 @@ mod tests {
             .map(|(name, probability)| SuspectFinding {
                 suspect: Suspect::parse(name).expect("a suspect"),
                 probability: *probability,
+                range: (*probability, *probability),
                 prior: 0.1,
                 range: (*probability, *probability),
                 mechanisms: Vec::new(),

@@ -56,8 +56,9 @@ pub(super) const BYSTANDER_MUTE: [Level; 2] = [(0.95, 0.01), (0.05, 0.10)];
 pub(super) const DISTURBED: [Level; 4] = [(0.25, 0.985), (0.25, 0.8), (0.25, 0.4), (0.25, 0.05)];
 /// The same when the disturber soon goes bus-off and leaves the bus alone. (F 4.5, J)
 pub(super) const DISTURBED_SHORTLY: [Level; 3] = [(0.25, 0.92), (0.25, 0.4), (0.5, 0.04)];
-/// Share of nodes that a fault of the bus wires silences. (M .97, spread: J)
-pub(super) const WIRES: [Level; 3] = [(0.7, 0.97), (0.2, 0.7), (0.1, 0.1)];
+/// Share of nodes that a fault of the bus wires silences: all when the wires are dead, some when the bus limps. (M .97;
+/// F 4.5: dead or limping by which wire touches what, a lost terminator only disturbs; spread: J)
+pub(super) const WIRES: [Level; 4] = [(0.45, 0.97), (0.2, 0.7), (0.2, 0.4), (0.15, 0.1)];
 /// Share of nodes that a dip of the supply stops: anything. (M .5, spread: F 8.1 cranking)
 pub(super) const SUPPLY: [Level; 4] = [(0.25, 0.08), (0.25, 0.25), (0.25, 0.5), (0.25, 0.85)];
 /// A talking disturber is itself unheard, as a share of what it does to others. (M .35)

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use checks::{KINDS, faults};
 use control::Browser;
 
-use crate::program::{done, folder, project, sample, write};
+use crate::program::{done, folder, sample, write};
 
 /// The browser; `None`, and a line that says so, when none is named.
 #[expect(clippy::print_stdout, reason = "a skipped test says so in the test's own output")]
@@ -92,7 +92,8 @@ fn pages_of_a_session_of_batches_and_of_the_calibration_are_sound() {
         fs::remove_file(page).expect("a page that can be removed");
     }
     assert_sound(&mut browser, &out);
-    assert_sound(&mut browser, &project().join("reports/calibration"));
+    done(room.path(), &["rehearse", "--calibrate", "2", "--seed", "7", "--out", "calibration"]);
+    assert_sound(&mut browser, &room.path().join("calibration"));
 }
 
 #[test]

@@ -15,6 +15,15 @@ use super::validator::faults;
 use super::{GUIDE, name, printed, read, report_folders, with_ending};
 use crate::program::{buswitness, done, files, project, sample, write};
 
+/// The JSON outputs and the names of their types.
+const JSON_OUTPUTS: [(&str, &str); 5] = [
+    ("culprits.json", "Culprits"),
+    ("batches.json", "Batches"),
+    ("plan", "Plan"),
+    ("run", "Ran"),
+    ("check", "Checked"),
+];
+
 /// All schemas by name; asked of the program once.
 fn schemas() -> &'static BTreeMap<String, Value> {
     static SCHEMAS: LazyLock<BTreeMap<String, Value>> = LazyLock::new(asked_for);
@@ -57,22 +66,34 @@ fn row(table: &Defined, header: &[String], cells: &csv::StringRecord) -> Value {
 }
 
 #[test]
-fn every_defined_column_is_written_and_every_row_fits() {
+fn every_column_of_every_written_table_is_defined_and_every_row_fits() {
+    const WHERE: &str = "src/reports/dictionary/columns.csv";
     let (tables, schemas) = (defined_tables(), schemas());
-    let mut met = BTreeSet::new();
+    let mut met: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     for file in report_folders().iter().flat_map(|folder| with_ending(folder, "csv")) {
-        let Some(table) = tables.iter().find(|table| table.file == name(&file)) else { continue };
-        met.insert(table.file.clone());
+        let shown = file.display();
+        let table = tables.iter().find(|table| table.file == name(&file));
+        let table = table
+            .unwrap_or_else(|| panic!("{shown} is defined nowhere: add its columns to {WHERE}"));
         let mut reader = csv::Reader::from_path(&file).expect("a table");
         let header: Vec<String> =
             reader.headers().expect("a header").iter().map(str::to_owned).collect();
+        // A view may lack columns; those it has stand in the order of the definition.
+        let has = |name: &String| header.contains(name);
+        let defined: Vec<String> =
+            table.columns.iter().map(|column| column.name.clone()).filter(has).collect();
+        assert_eq!(header, defined, "{shown}: left as written, right as {WHERE} defines it");
         for (at, cells) in reader.records().enumerate() {
-            let what = format!("{} row {}", file.display(), at + 2);
+            let what = format!("{shown} row {}", at + 2);
             fits(schemas, &table.file, &row(table, &header, &cells.expect("cells")), &what);
         }
+        met.entry(table.file.clone()).or_default().extend(header);
     }
-    let defined: BTreeSet<String> = tables.iter().map(|table| table.file.clone()).collect();
-    assert_eq!(met, defined, "left the tables below reports/, right those that are defined");
+    let columns =
+        |table: &Defined| table.columns.iter().map(|column| column.name.clone()).collect();
+    let defined: BTreeMap<String, BTreeSet<String>> =
+        tables.iter().map(|table| (table.file.clone(), columns(table))).collect();
+    assert_eq!(met, defined, "left what stands below reports/, right what {WHERE} defines");
 }
 
 #[test]
@@ -111,7 +132,7 @@ fn every_field_of_every_schema_is_described() {
             }
         }
     }
-    assert!(seen > 120, "only {seen} fields were seen");
+    assert!(seen > 300, "only {seen} fields were seen");
     assert!(
         bare.is_empty(),
         "fields without a meaning: add a line `object,field,meaning` to src/reports/dictionary/fields.csv\n{}",
@@ -120,8 +141,37 @@ fn every_field_of_every_schema_is_described() {
 }
 
 #[test]
+fn no_meaning_is_of_a_field_that_is_gone() {
+    let mut known: BTreeSet<(String, String)> = BTreeSet::new();
+    for (name, own) in JSON_OUTPUTS {
+        let schema = &schemas()[name];
+        for (object, fields) in objects(schema) {
+            let object = if object == name { own.to_owned() } else { object };
+            known.extend(fields.keys().map(|field| (object.clone(), field.clone())));
+        }
+    }
+    let path = project().join("src/reports/dictionary/fields.csv");
+    let mut reader = csv::Reader::from_path(&path).expect("fields.csv");
+    for line in reader.records() {
+        let line = line.expect("a line");
+        assert_eq!(line.len(), 3, "{line:?}");
+        let key = (line[0].to_owned(), line[1].to_owned());
+        assert!(known.contains(&key), "fields.csv: {key:?} is in no schema");
+    }
+}
+
+#[test]
 fn outputs_fit_their_schemas() {
     let schemas = schemas();
+    let mut seen = 0;
+    for folder in report_folders() {
+        for file in with_ending(&folder, "json").iter().filter(|f| schemas.contains_key(&name(f))) {
+            let value = serde_json::from_str(&read(file)).expect("JSON");
+            fits(schemas, &name(file), &value, &file.display().to_string());
+            seen += 1;
+        }
+    }
+    assert!(seen >= 3, "only {seen} JSON outputs were seen");
     let work = sample();
     for (command, expected) in [("check", "check"), ("run", "run")] {
         let output = buswitness(work.path(), &[command, "--json", "pipelines/session.toml"]);

@@ -1,5 +1,6 @@
 //! `batches.json`: the comparison of modules for programs to read. Unknown is `null`.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::wording::became;
@@ -9,8 +10,8 @@ use crate::batches::{
 use crate::reports::culprits_json::{decimals, digits, probability};
 use crate::reports::{Heading, ReportError};
 
-#[derive(Serialize)]
-struct Batches<'a> {
+#[derive(Serialize, JsonSchema)]
+pub(in crate::reports) struct Batches<'a> {
     schema: &'static str,
     pipeline: &'a str,
     watched_from: Option<String>,
@@ -26,7 +27,7 @@ struct Batches<'a> {
     remarks: &'a [String],
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct GroupJson<'a> {
     node: &'a str,
     by: String,
@@ -48,7 +49,7 @@ struct GroupJson<'a> {
     explained_by: Option<&'a str>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct NodeJson<'a> {
     node: &'a str,
     units: u64,
@@ -57,7 +58,7 @@ struct NodeJson<'a> {
     groups_looked_at: u64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct KindJson {
     by: String,
     groups: usize,
@@ -65,14 +66,14 @@ struct KindJson {
     gammas: Vec<GammaJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct GammaJson {
     weight: Option<f64>,
     shape: Option<f64>,
     rate: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct LifeJson<'a> {
     node: &'a str,
     by: &'a str,
@@ -85,7 +86,7 @@ struct LifeJson<'a> {
     others: CurveJson,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct CurveJson {
     units: u64,
     failures: Option<f64>,
@@ -96,7 +97,7 @@ struct CurveJson {
     curve: Vec<StepJson>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct StepJson {
     age_months: Option<f64>,
     at_risk: u64,
@@ -105,14 +106,14 @@ struct StepJson {
     high: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct WeeksJson<'a> {
     node: &'a str,
     unknown_units: u64,
     change: Option<ChangeJson<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ChangeJson<'a> {
     first_week: &'a str,
     earliest: &'a str,
@@ -122,7 +123,7 @@ struct ChangeJson<'a> {
     log10_bayes_factor: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct UnitJson<'a> {
     vehicle: &'a str,
     node: &'a str,
@@ -136,7 +137,7 @@ struct UnitJson<'a> {
     expected_failures_12_months: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Swaps<'a> {
     held: u64,
     came_back: u64,
@@ -144,7 +145,7 @@ struct Swaps<'a> {
     list: Vec<SwapJson<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct SwapJson<'a> {
     vehicle: &'a str,
     node: &'a str,

@@ -6,6 +6,7 @@ mod tables;
 mod terminal;
 pub(super) mod wording;
 
+pub(super) use json::Batches;
 pub use terminal::batch_lines;
 
 use super::whole_file::Output;

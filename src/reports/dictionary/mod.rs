@@ -89,7 +89,8 @@ pub fn columns_page() -> String {
     page.push_str(&schema_markdown());
     page.push_str("## JSON\n\n");
     page.push_str(
-        "The objects and fields of `culprits.json` and of what `run --json` and `check --json` print:\n\n",
+        "`buswitness schema culprits.json` prints the JSON Schema; its objects and fields, and those of what \
+         `run --json` and `check --json` print:\n\n",
     );
     page.push_str("| object | field | meaning |\n|---|---|---|\n");
     for [object, name, meaning] in rows::<3>(FIELDS) {

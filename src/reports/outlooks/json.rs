@@ -1,6 +1,7 @@
 //! The outlook in `culprits.json`: fields `risk`, `time_since_start`, `reproduce`, `repairs` and
 //! `after_the_part` of a vehicle. Unknown is `null`.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::conditions::{Interaction, Joint, Morning, Reproduction, TimeCourse, When};
@@ -8,7 +9,7 @@ use crate::repairs::{AfterPart, Counts, Kind, Outlook, Repair};
 use crate::reports::culprits_json::{decimals, digits};
 use crate::vocabulary::Instant;
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(in crate::reports) struct OutlookJson<'a> {
     risk: Risk<'a>,
     time_since_start: Option<Course<'a>>,
@@ -17,7 +18,7 @@ pub(in crate::reports) struct OutlookJson<'a> {
     after_the_part: Option<After<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Risk<'a> {
     starts_judged: usize,
     starts_with_incident: usize,
@@ -31,13 +32,13 @@ struct Risk<'a> {
     confounded: Vec<Pair<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Adjusted<'a> {
     condition: &'a str,
     p_holm: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Together<'a> {
     condition: &'a str,
     odds_ratio: Option<f64>,
@@ -46,7 +47,7 @@ struct Together<'a> {
     p_value: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct ColdWet {
     contrast: Option<f64>,
     low: Option<f64>,
@@ -54,7 +55,7 @@ struct ColdWet {
     probability_above_zero: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Cut {
     quantity: &'static str,
     at: Option<f64>,
@@ -64,7 +65,7 @@ struct Cut {
     p_value: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Pair<'a> {
     conditions: [&'static str; 2],
     starts_with_both: u64,
@@ -74,7 +75,7 @@ struct Pair<'a> {
     separated_by: &'a [String],
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Course<'a> {
     starts: u64,
     incidents: usize,
@@ -89,7 +90,7 @@ struct Course<'a> {
     said: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct By {
     after_s: f64,
     share: Option<f64>,
@@ -97,7 +98,7 @@ struct By {
     high: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Reproduce<'a> {
     conditions: &'a [&'static str],
     steps: &'a [String],
@@ -113,7 +114,7 @@ struct Reproduce<'a> {
     remarks: &'a [String],
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Day<'a> {
     at: String,
     ambient_c: Option<f64>,
@@ -122,7 +123,7 @@ struct Day<'a> {
     said: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Change<'a> {
     kind: &'static str,
     at: String,
@@ -148,13 +149,13 @@ struct Change<'a> {
     places: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Sides {
     incidents: u64,
     starts: u64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct After<'a> {
     node: &'a str,
     class: Option<&'a str>,

@@ -14,6 +14,7 @@ mod words;
 pub use fleet::{fleet_conditions, fleet_time_since_start};
 pub(super) use json::{OutlookJson, outlook_json};
 pub(super) use page::{Ahead, ahead};
+pub(super) use plan_json::Plan;
 pub use plan_json::plan_json;
 pub(super) use tables::tables;
 pub use terminal::plan_text;

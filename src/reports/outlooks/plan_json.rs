@@ -1,6 +1,7 @@
 //! The plan of one vehicle for programs: what `plan` says on the terminal, with the same fields as
 //! the vehicle has in `culprits.json`. Unknown is `null`.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::json::{OutlookJson, outlook_json};
@@ -9,8 +10,8 @@ use crate::reports::ReportError;
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Verdict;
 
-#[derive(Serialize)]
-struct Plan<'a> {
+#[derive(Serialize, JsonSchema)]
+pub(in crate::reports) struct Plan<'a> {
     schema: &'static str,
     vehicle: &'a str,
     verdict: &'a Verdict,

@@ -53,12 +53,12 @@ pub(super) fn excerpt(onset: &OnsetExcerpt) -> Shown {
             ExcerptRow::Skipped(frames, seconds) => Row {
                 skipped: Some(match (silence, onset.frames.returned) {
                     (true, true) => format!(
-                        "{} frames of others in {}, none of it",
+                        "{} frames of others in {}, none from it",
                         grouped(*frames),
                         span(*seconds)
                     ),
                     (true, false) => format!(
-                        "{} frames of others in the next {}, none of it: not looked further",
+                        "{} frames of others in the next {}, none from it: not looked further",
                         grouped(*frames),
                         span(*seconds)
                     ),

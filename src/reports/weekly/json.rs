@@ -1,12 +1,13 @@
 //! The week in `culprits.json`: what it was, what vehicles share, and a vehicle's own week.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::reports::culprits_json::{decimals, digits};
 use crate::vocabulary::{Suspect, Verdict};
 use crate::weeks::{Common, FleetWeek, VehicleWeek};
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(in crate::reports) struct WeekJson<'a> {
     first_day: String,
     last_day: String,
@@ -15,7 +16,7 @@ pub(in crate::reports) struct WeekJson<'a> {
     common: Vec<CommonJson<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct CommonJson<'a> {
     suspect: Option<&'a Suspect>,
     by: &'a str,
@@ -30,7 +31,7 @@ struct CommonJson<'a> {
     shown: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(in crate::reports) struct VehicleJson<'a> {
     need: &'static str,
     rank: usize,
