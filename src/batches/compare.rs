@@ -11,6 +11,8 @@ use crate::numerics::soft_counts::{RatioRange, higher_rate_mid_p, rate_ratio_ran
 
 /// Confidence of all intervals.
 pub(super) const CONFIDENCE: f64 = 0.95;
+/// An upper end above this is none.
+const BOUNDS: f64 = 1e6;
 /// Failures that the node's mean rate weighs in the rate of an age band (judgement).
 const BAND_PRIOR: f64 = 5.0;
 
@@ -65,10 +67,13 @@ pub(super) fn compare(group: &Tally, node: &Tally, ages: &Ages) -> Option<Compar
     let all = failures + others;
     let certain = if all > 0.0 { all / (all + node.doubt) } else { 1.0 };
     let expected = (others + 0.5) * own / other;
+    let mut range = rate_ratio_range(failures * certain, own, others * certain, other, CONFIDENCE)?;
+    // A trace of a failure among the others bounds nothing that means anything.
+    range.high = range.high.filter(|high| *high < BOUNDS);
     Some(Compared {
         expected,
         ratio: failures / expected,
-        range: rate_ratio_range(failures * certain, own, others * certain, other, CONFIDENCE)?,
+        range,
         p_value: higher_rate_mid_p(failures * certain, own, others * certain, other)?,
         alike: all * own / (own + other),
     })

@@ -98,6 +98,9 @@ pub struct Kind {
     pub groups: usize,
     /// Their distribution; `false` in the second place when there were too few to fit one.
     pub ratios: (Ratios, bool),
+    /// What its expected failures are multiplied by before shrinking, so that they add up to the
+    /// failures seen: the half failure that is added to the others' would pull all ratios down.
+    pub scale: f64,
 }
 
 /// A node's units, and the tally of them all.
@@ -125,7 +128,8 @@ pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>,
         .filter_map(|((node, (key, tally, compared)), p_adjusted)| {
             let kind = kinds.iter().find(|kind| kind.by == key.by)?;
             let failures = tally.all_failures();
-            let shrunk = shrink(&kind.ratios.0, failures, compared.expected, CONFIDENCE)?;
+            let expected = compared.expected * kind.scale;
+            let shrunk = shrink(&kind.ratios.0, failures, expected, CONFIDENCE)?;
             Some(group(fleet, node, *key, tally, compared, &shrunk, p_adjusted))
         })
         .collect();
@@ -201,15 +205,22 @@ fn kinds<'a>(all: impl Iterator<Item = &'a (Key, Tally, Compared)>) -> Vec<Kind>
     by_kind
         .into_par_iter()
         .map(|(by, groups)| {
+            let seen: f64 = groups.iter().map(|group| group.0).sum();
+            let foreseen: f64 = groups.iter().map(|group| group.1).sum();
+            let scale = if seen > 0.0 && foreseen > 0.0 { seen / foreseen } else { 1.0 };
             let every = groups.len().div_ceil(MOST_FITTED).max(1);
-            let spread: Vec<(f64, f64)> = groups.iter().copied().step_by(every).collect();
+            let spread: Vec<(f64, f64)> = groups
+                .iter()
+                .step_by(every)
+                .map(|(failures, expected)| (*failures, expected * scale))
+                .collect();
             let fitted = match spread.len() {
                 0..FEW => None,
                 FEW..MANY => fit_gamma(&spread),
                 _ => fit_two_gammas(&spread),
             };
             let ratios = fitted.map_or_else(|| (plain(), false), |fitted| (fitted, true));
-            Kind { by, groups: groups.len(), ratios }
+            Kind { by, groups: groups.len(), ratios, scale }
         })
         .collect()
 }

@@ -33,7 +33,7 @@ const BISECTION: &str = "bisection on the logarithm of the ratio, stopped at 1e-
 const CLOCK: &str = "slopes in parts per million from times of sixty seconds";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 92] = [
+const TABLE: [Row; 93] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -126,6 +126,7 @@ const TABLE: [Row; 92] = [
     row("survival::stratified_log_rank", 1e-11, "a short sum of fractions", "Mantel 1966"),
     row("change_point::single_change", 1e-9, SUMS, "Raftery & Akman 1986"),
     row("multiple::benjamini_hochberg", 1e-12, ROUND, "Benjamini & Hochberg 1995"),
+    row("multiple::weighted_benjamini_hochberg", 1e-12, ROUND, "Genovese et al. 2006"),
     row(
         "shrinkage::fit_gamma",
         1e-9,

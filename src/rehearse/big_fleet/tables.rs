@@ -140,7 +140,7 @@ impl Default for Tables {
             table(
                 "starts",
                 "vehicle:text bus:text begin:time end:time woke:flag slept:flag frames:count \
-                 error_frames:count load:number? judged:flag why:text? place:text",
+                 error_frames:count load:number? judged:flag why:text place:text",
             ),
             table(
                 "presences",

@@ -63,7 +63,7 @@ pub fn batch_lines(view: &BatchView, width: usize) -> String {
         }
     }
     for remark in &view.remarks {
-        push_line(&mut out, &format!("note: {remark}"), width);
+        push_line(&mut out, &format!("note: {}", shown(remark, 400)), width);
     }
     push_line(&mut out, "A ranking is a suspicion, not a finding.", width);
     out

@@ -17,11 +17,20 @@ pub(in crate::reports) fn amount(value: f64) -> String {
     }
 }
 
+/// A ratio to about two digits; nothing is 0, a trace is said to be one.
+pub(in crate::reports) fn rated(value: f64) -> String {
+    match value {
+        v if v <= 0.0 => "0".to_owned(),
+        v if v < 0.005 => "<0.01".to_owned(),
+        v => ratio(v),
+    }
+}
+
 /// The interval of a ratio.
 pub(in crate::reports) fn range(low: f64, high: Option<f64>) -> String {
     match high {
-        Some(high) => format!("{} to {}", ratio(low), ratio(high)),
-        None => format!("{} or more", ratio(low)),
+        Some(high) => format!("{} to {}", rated(low), rated(high)),
+        None => format!("{} or more", rated(low)),
     }
 }
 

@@ -11,8 +11,8 @@ use super::{NAME, SENTENCE, Top, intake};
 use crate::batches::{BatchView, FLAG_RULE, Group, UnitAhead};
 use crate::read::Tally;
 use crate::reports::Heading;
-use crate::reports::batches::wording::{amount, answer, became, in_words, range, rests_on};
-use crate::reports::wording::{local_date, p_value, percent, ratio, shown};
+use crate::reports::batches::wording::{amount, answer, became, in_words, range, rated, rests_on};
+use crate::reports::wording::{local_date, p_value, percent, shown};
 
 /// Most groups in the table; `batches.csv` has all.
 const MOST_GROUPS: usize = 40;
@@ -172,9 +172,9 @@ fn row(g: &Group) -> Row {
         months: amount(g.unit_months),
         failures: amount(g.failures),
         expected: amount(g.expected),
-        ratio: ratio(g.ratio),
+        ratio: rated(g.ratio),
         range: range(g.ratio_low, g.ratio_high),
-        shrunk: ratio(g.shrunk_ratio),
+        shrunk: rated(g.shrunk_ratio),
         shrunk_range: range(g.shrunk_low, Some(g.shrunk_high)),
         p: p_value(g.p_adjusted),
         standing: match (g.flagged, &g.explained_by) {
