@@ -107,7 +107,12 @@ mod tests {
         }
         let plain = normalise(&pool(&prior, &incidents, None, PLAIN)).expect("finite weights");
         assert!((plain[1] - 0.995_536_535_628_870_2).abs() < 1e-9, "{plain:?}");
-        let ledger: Vec<f64> = incidents.iter().map(|i| decibans(i[1] - i[4])).collect();
+        // The ledger has each incident contaminated as it is pooled.
+        let weight = |incident: &Vec<f64>| {
+            let alone = pool(&[0.0; 6], std::slice::from_ref(incident), Some(5), trust);
+            decibans(alone[1] - alone[4])
+        };
+        let ledger: Vec<f64> = incidents.iter().map(weight).collect();
         let wanted = [11.204_088_473_457_912, 15.823_138_444_884_382, -6.292_946_312_097_261_5];
         assert!(ledger.iter().zip(wanted).all(|(a, b)| (a - b).abs() < 1e-9), "{ledger:?}");
     }

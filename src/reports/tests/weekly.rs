@@ -126,7 +126,7 @@ fn the_answer_stands_first_and_hostile_texts_stay_text() {
     let gaps = page.split("id=\"gaps\"").nth(1).expect("gaps");
     assert!(gaps.contains("LH-03") && gaps.contains("which is not a quiet week"));
     let common = of(&files, "common.csv");
-    assert!(common.lines().count() >= 2 && common.contains(",2,2,0,9,0.001,0.004,yes"));
+    assert!(common.lines().count() >= 2 && common.contains(",2,2,0,9,0.001,0.004,true"));
     assert_eq!(of(&files, "weeks.csv").matches("2026-01-25,2026-01-31").count(), 3);
 }
 
