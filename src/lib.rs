@@ -29,9 +29,9 @@ pub mod suspects;
 
 pub mod repairs;
 
-pub mod weeks;
-
 pub mod batches;
+
+pub mod weeks;
 
 pub mod reports;
 

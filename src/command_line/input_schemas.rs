@@ -76,6 +76,8 @@ struct Inputs {
     report_words: Option<Words>,
     /// Own tables of what a replaced part needs.
     after_part: Option<Words>,
+    /// Own table of how grave faults are, for the view of a fleet.
+    severity: Option<Words>,
     /// Own table of what tests take and tell.
     tests: Option<Words>,
     /// Parts of a fleet's facts that were kept elsewhere: Parquet files, a folder a part.

@@ -105,7 +105,8 @@ impl Exchanges {
         }
     }
 
-    fn known(&self, id: Identifier) -> bool {
+    /// Whether an identifier asks or answers, by the standard or as learned.
+    pub(super) fn known(&self, id: Identifier) -> bool {
         self.pairs.is_request(id) || self.pairs.is_answer(id)
     }
 
