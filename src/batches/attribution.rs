@@ -82,7 +82,7 @@ pub(super) fn fitted<'a>(
             failure: None,
         })
         .collect();
-    units.sort_by(|a, b| (a.installed, a.removed).cmp(&(b.installed, b.removed)));
+    units.sort_by_key(|unit| (unit.installed, unit.removed));
     let of_node = |note: &&&ServiceNote| {
         note.action == ServiceAction::Replace
             && matches!(&note.target, Some(Suspect::Node(name)) if name == node)

@@ -110,9 +110,12 @@ pub(super) struct NodeUnits<'a> {
     pub whole: Tally,
 }
 
+/// What was looked at of one node: its number and its groups.
+type Looked = (u32, Vec<(Key, Tally, Compared)>);
+
 /// All groups that were looked at, those that stand out first, and what each kind is like.
 pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>, Vec<Kind>) {
-    let looked: Vec<(u32, Vec<(Key, Tally, Compared)>)> = each(nodes, |node| {
+    let looked: Vec<Looked> = each(nodes, |node| {
         let (whole, groups) = tallies(node.units);
         node.whole = whole;
         (node.number, looked_at(&whole, &groups))

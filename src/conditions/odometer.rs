@@ -48,7 +48,8 @@ pub(super) fn late(exposures: &mut [Exposure]) {
     let known = || exposures.iter().filter_map(|exposure| exposure.odometer_km);
     let least = known().fold(f64::INFINITY, f64::min);
     let most = known().fold(f64::NEG_INFINITY, f64::max);
-    if !(most - least >= LEAST_RANGE_KM) {
+    // Nothing known leaves an infinite difference of the wrong sign.
+    if most - least < LEAST_RANGE_KM {
         return;
     }
     let middle = f64::midpoint(least, most);

@@ -54,7 +54,7 @@ pub fn clustered_curve(clusters: &[Vec<Watched>], confidence: f64) -> Option<Cur
             let reach = (quantile * spread / f64::ln(step.free).abs()).exp();
             (step.free.powf(reach), step.free.powf(1.0 / reach))
         });
-        step.std_error = known.then(|| step.free * spread);
+        step.std_error = known.then_some(step.free * spread);
         step.low = ends.map(|ends| ends.0);
         step.high = ends.map(|ends| ends.1);
     }
@@ -126,7 +126,7 @@ mod tests {
     #[test]
     fn what_cannot_be_told_is_refused() {
         let one = vec![Watched::until_event(2.0), Watched::censored(3.0)];
-        assert_eq!(clustered_curve(&[one.clone()], 0.95), None);
+        assert_eq!(clustered_curve(std::slice::from_ref(&one), 0.95), None);
         assert_eq!(clustered_curve(&[one.clone(), Vec::new()], 0.95), None);
         // Two clusters that are alike say nothing of how clusters differ.
         let twins = clustered_curve(&[one.clone(), one], 0.95).expect("two clusters");

@@ -152,7 +152,7 @@ fn bounded(free: f64) -> f64 {
 /// `None` for a group that cannot be or a confidence outside (0, 1).
 #[must_use]
 pub fn shrink(ratios: &Ratios, events: f64, expected: f64, confidence: f64) -> Option<Shrunk> {
-    if !possible(&(events, expected)) || !(confidence > 0.0 && confidence < 1.0) {
+    if !(possible(&(events, expected)) && confidence > 0.0 && confidence < 1.0) {
         return None;
     }
     let weights: Vec<f64> =

@@ -110,10 +110,10 @@ impl Signs {
                 |r: &&_| matches!(r, crate::observe::ReturnRow { kind: ReturnKind::BusOff, .. });
             let own = incident.finer.returns.iter().filter(|r| r.node == name);
             let fixed = own.filter(fixed).count() > 0;
-            if fixed || times >= FEWEST_RETURNS {
-                if let Some(slot) = space.node(name).and_then(|n| self.waits.get_mut(n)) {
-                    *slot = Some(fixed);
-                }
+            if (fixed || times >= FEWEST_RETURNS)
+                && let Some(slot) = space.node(name).and_then(|n| self.waits.get_mut(n))
+            {
+                *slot = Some(fixed);
             }
         }
     }

@@ -24,8 +24,11 @@ const SEVERAL: u64 = 2;
 /// is. (Common practice.)
 const LEVEL: f64 = 0.05;
 
+/// A field of the modules table.
+type Field = fn(&ModuleRow) -> Option<&String>;
+
 /// By what vehicles are held against each other; the order is the preference among equals.
-const BY_MODULE: [(&str, fn(&ModuleRow) -> Option<&String>); 4] = [
+const BY_MODULE: [(&str, Field); 4] = [
     ("batch", |row| row.batch.as_ref()),
     ("part number", |row| row.part_number.as_ref()),
     ("hardware", |row| row.hardware.as_ref()),

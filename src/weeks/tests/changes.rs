@@ -22,7 +22,7 @@ fn the_week_ends_with_the_last_day_seen() {
     assert_eq!(plain.span.last.to_string(), "2026-01-15");
     assert_eq!(plain.span.first.to_string(), "2026-01-09");
     assert!(plain.remarks.is_empty());
-    assert_eq!(plain.span.end.seconds_since(plain.span.begin), 7.0 * DAY_S);
+    assert_eq!(plain.span.end, plain.span.begin.plus_seconds(7.0 * DAY_S));
     // One clock that runs a year ahead does not move the fleet's week; two vehicles are no majority.
     let stray = of(&[3.0, 10.0, 375.0], None);
     assert_eq!((stray.span, stray.remarks.len()), (plain.span, 1));
@@ -40,7 +40,7 @@ fn weeks_keep_to_local_days_when_clocks_change() {
     // 2026-03-29 has 23 hours in Berlin.
     let last = chrono::NaiveDate::from_ymd_opt(2026, 3, 30).expect("a day");
     let span = Span::ending(last, Tz::Europe__Berlin).expect("a week");
-    assert_eq!(span.end.seconds_since(span.begin), 7.0 * DAY_S - 3_600.0);
+    assert_eq!(span.end, span.begin.plus_seconds(7.0 * DAY_S - 3_600.0));
     let before = span.before(Tz::Europe__Berlin).expect("a week");
     assert_eq!(before.end, span.begin);
 }

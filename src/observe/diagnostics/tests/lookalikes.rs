@@ -8,7 +8,7 @@ fn lookalikes(every: u16) -> Log {
     let mut log = Log::default();
     let step = usize::from(every);
     for at in (0..20_000i64).step_by(step) {
-        let count = at / i64::from(every) & 0xFF;
+        let count = (at / i64::from(every)) & 0xFF;
         log.one(at, "303", &format!("{count:02X} 03 30 07 00 00 00 00"));
         log.one(at + 3, "443", &format!("{count:02X} 43 00 07 00 00 00 00"));
         log.one(at + 5, "0A0", &format!("{count:02X} 00 00 00 00 00 00 00"));
