@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use buswitness::rehearse::{big_fleet, load_log, rehearse};
 
-use crate::program::{done, items, json, number};
+use crate::program::{done, files, items, json, number};
 
 const FLEET: &str = r#"
 title = "Random fleet for tests"
@@ -18,23 +18,6 @@ random = 12
 profile = "mixed"
 with_logs = 0.5
 "#;
-
-fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let mut found = BTreeMap::new();
-    let mut folders = vec![folder.to_owned()];
-    while let Some(next) = folders.pop() {
-        for entry in fs::read_dir(&next).expect("folder") {
-            let path = entry.expect("entry").path();
-            if path.is_dir() {
-                folders.push(path);
-            } else {
-                let name = path.strip_prefix(folder).expect("below").to_owned();
-                found.insert(name, fs::read(&path).expect("file"));
-            }
-        }
-    }
-    found
-}
 
 fn made(scenario: &str, threads: usize) -> BTreeMap<PathBuf, Vec<u8>> {
     let folder = tempfile::tempdir().expect("folder");

@@ -2,7 +2,7 @@
 
 use super::compare::Ages;
 use super::flags::{Group, NodeUnits};
-use super::groups::{BANDS, Dimension, Tally, of_unit};
+use super::groups::{BANDS, By, Dimension, Tally, of_unit};
 use super::units::{Fleet, Unit};
 
 /// Months looked ahead.
@@ -18,7 +18,7 @@ pub struct UnitAhead {
     /// The node.
     pub node: String,
     /// The flagged group: what it has in common.
-    pub by: String,
+    pub by: By,
     /// Its value.
     pub value: String,
     /// Part number, where known.
@@ -92,7 +92,7 @@ fn one(fleet: &Fleet, group: &Group, unit: &Unit, rate: f64, ages: &Ages) -> Uni
     UnitAhead {
         vehicle: fleet.vehicles.name(unit.vehicle).to_string(),
         node: group.node.clone(),
-        by: group.by.to_string(),
+        by: group.by,
         value: group.value.clone(),
         part_number: value(Dimension::PartNumber),
         batch: value(Dimension::Batch),

@@ -122,7 +122,7 @@ pub(super) fn charge(units: &mut [Fitted<'_>], node: &str, seen: &Seen) -> Vec<D
     let last = touching.last().copied().or(first);
     let mut swaps = Vec::new();
     for unit in units.iter_mut().filter(|unit| unit.suspected) {
-        let (Some(time), Some(row_or_note)) = (unit.removed, Some(unit.row)) else { continue };
+        let Some(time) = unit.removed else { continue };
         let watched_before = seen.from.is_some_and(|from| from < time);
         let watched_after = seen.to.is_some_and(|to| to > time);
         let before = touching.first().is_some_and(|begin| *begin < time);
@@ -139,8 +139,8 @@ pub(super) fn charge(units: &mut [Fitted<'_>], node: &str, seen: &Seen) -> Vec<D
             vehicle: seen.vehicle.clone(),
             node: node.to_owned(),
             time,
-            part_number: row_or_note.and_then(|row| row.part_number.clone()),
-            batch: row_or_note.and_then(|row| row.batch.clone()),
+            part_number: unit.row.and_then(|row| row.part_number.clone()),
+            batch: unit.row.and_then(|row| row.batch.clone()),
             became,
         });
     }

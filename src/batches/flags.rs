@@ -83,8 +83,8 @@ pub struct Group {
     pub p_adjusted: f64,
     /// Whether it stands out by [`FLAG_RULE`].
     pub flagged: bool,
-    /// Of a flagged group: the flagged group that explains it, as in `batch B2431`.
-    pub explained_by: Option<String>,
+    /// Of a flagged group: the flagged group that explains it, by what it has in common and its value.
+    pub explained_by: Option<(By, String)>,
     pub(super) key: Key,
     pub(super) node_number: u32,
 }
@@ -96,8 +96,10 @@ pub struct Kind {
     pub by: By,
     /// Groups of it that were looked at.
     pub groups: usize,
-    /// Their distribution; `false` in the second place when there were too few to fit one.
-    pub ratios: (Ratios, bool),
+    /// Their distribution.
+    pub ratios: Ratios,
+    /// Whether it was fitted to them; `false` when they were too few.
+    pub fitted: bool,
     /// What its expected failures are multiplied by before shrinking, so that they add up to the
     /// failures seen: the half failure that is added to the others' would pull all ratios down.
     pub scale: f64,
@@ -115,11 +117,14 @@ type Looked = (u32, Vec<(Key, Tally, Compared)>);
 
 /// All groups that were looked at, those that stand out first, and what each kind is like.
 pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>, Vec<Kind>) {
-    let looked: Vec<Looked> = each(nodes, |node| {
-        let (whole, groups) = tallies(node.units);
-        node.whole = whole;
-        (node.number, looked_at(&whole, &groups))
-    });
+    let looked: Vec<Looked> = nodes
+        .par_iter_mut()
+        .map(|node| {
+            let (whole, groups) = tallies(node.units);
+            node.whole = whole;
+            (node.number, looked_at(&whole, &groups))
+        })
+        .collect();
     let all = || looked.iter().flat_map(|(node, groups)| groups.iter().map(move |g| (*node, g)));
     let kinds = kinds(all().map(|(_, g)| g));
     let p_values: Vec<f64> = all().map(|(_, g)| g.2.p_value.clamp(0.0, 1.0)).collect();
@@ -132,7 +137,7 @@ pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>,
             let kind = kinds.iter().find(|kind| kind.by == key.by)?;
             let failures = tally.all_failures();
             let expected = compared.expected * kind.scale;
-            let shrunk = shrink(&kind.ratios.0, failures, expected, CONFIDENCE)?;
+            let shrunk = shrink(&kind.ratios, failures, expected, CONFIDENCE)?;
             Some(group(fleet, node, *key, tally, compared, &shrunk, p_adjusted))
         })
         .collect();
@@ -161,13 +166,6 @@ fn weight(kinds: &[Kind], by: By) -> f64 {
     // All crossed kinds share one share.
     let many = if by.second.is_some() { crossed } else { own.groups };
     of(own) / many.max(1) as f64
-}
-
-fn each<'a, T: Send>(
-    nodes: &mut [NodeUnits<'a>],
-    work: impl Fn(&mut NodeUnits<'a>) -> T + Sync + Send,
-) -> Vec<T> {
-    nodes.par_iter_mut().map(work).collect()
 }
 
 /// The groups that can be judged, told by their size alone and never by their failures.
@@ -222,8 +220,8 @@ fn kinds<'a>(all: impl Iterator<Item = &'a (Key, Tally, Compared)>) -> Vec<Kind>
                 FEW..MANY => fit_gamma(&spread),
                 _ => fit_two_gammas(&spread),
             };
-            let ratios = fitted.map_or_else(|| (plain(), false), |fitted| (fitted, true));
-            Kind { by, groups: groups.len(), ratios, scale }
+            let (groups, known) = (groups.len(), fitted.is_some());
+            Kind { by, groups, ratios: fitted.unwrap_or_else(plain), fitted: known, scale }
         })
         .collect()
 }
@@ -297,11 +295,8 @@ fn explain(groups: &mut [Group], nodes: &[NodeUnits<'_>]) {
             *number == group.node_number && ordinary_without(node, group.key, *other)
         });
         match by {
-            Some((_, _, name)) => group.explained_by = Some(name.clone()),
-            None => {
-                let name = format!("{} {}", group.by, group.value);
-                leading.push((group.node_number, group.key, name));
-            }
+            Some((_, other, value)) => group.explained_by = Some((other.by, value.clone())),
+            None => leading.push((group.node_number, group.key, group.value.clone())),
         }
     }
 }

@@ -14,7 +14,7 @@ const BAND_ENDS: [f64; 6] = [3.0, 12.0, 24.0, 36.0, 60.0, 96.0];
 pub(super) const BANDS: usize = BAND_ENDS.len() + 2;
 
 /// What a unit can be grouped by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Dimension {
     /// Part number.
     PartNumber,
@@ -85,7 +85,7 @@ impl Dimension {
 }
 
 /// One dimension, or two crossed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct By {
     /// The first.
     pub first: Dimension,
@@ -101,7 +101,7 @@ impl fmt::Display for By {
 }
 
 /// A group of units of one node.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(super) struct Key {
     pub by: By,
     /// Numbers of the values.
@@ -217,12 +217,4 @@ pub(super) fn tallies(units: &[Unit]) -> (Tally, Vec<(Key, Tally)>) {
     let mut groups: Vec<(Key, Tally)> = groups.into_iter().collect();
     groups.sort_by_key(|(key, _)| *key);
     (whole, groups)
-}
-
-impl std::hash::Hash for Key {
-    fn hash<H: std::hash::Hasher>(&self, state: &mut H) {
-        let second = self.by.second.map_or(DIMENSIONS, Dimension::place);
-        state.write_usize(self.by.first.place() * (DIMENSIONS + 1) + second);
-        state.write_u64((u64::from(self.first) << 32) | u64::from(self.second));
-    }
 }

@@ -4,6 +4,7 @@
 //! first age at which enough of both are watched, and speak of those that have lived so long.
 
 use super::flags::Group;
+use super::groups::By;
 use super::units::Unit;
 use crate::numerics::survival::{Curve, LogRank, Watched, kaplan_meier, log_rank};
 use crate::numerics::weibull::{Weibull, fit_weibull, scale_at_shape};
@@ -40,8 +41,8 @@ pub struct LifeCurve {
 pub struct Life {
     /// The node.
     pub node: String,
-    /// What the group has in common, as in `batch`.
-    pub by: String,
+    /// What the group has in common.
+    pub by: By,
     /// Its value.
     pub value: String,
     /// Age in months at which both curves begin.
@@ -80,16 +81,17 @@ pub(super) fn life(group: &Group, units: &[Unit]) -> Life {
         late.map(|one| Watched { from: one.from.max(begins), ..*one }).collect()
     };
     let (own_late, others_late) = (from(&own), from(&others));
-    let shape = fit(&others).map(|weibull| weibull.shape);
+    let others_curve = curve(&others, &others_late, None);
+    let shape = others_curve.weibull.map(|weibull| weibull.shape);
     Life {
         node: group.node.clone(),
-        by: group.by.to_string(),
+        by: group.by,
         value: group.value.clone(),
         begins,
         log_rank: log_rank(&[&own_late, &others_late]),
         same_age: same_age(&own, &others),
         own: curve(&own, &own_late, shape),
-        others: curve(&others, &others_late, None),
+        others: others_curve,
     }
 }
 

@@ -25,8 +25,6 @@ pub struct Seen {
     pub nodes: Vec<(String, f64)>,
     /// Its incidents by time, but for those that only old codes tell of.
     pub incidents: Vec<SeenIncident>,
-    /// Incidents that only codes tell of which were history when first read.
-    pub old_incidents: u32,
 }
 
 /// One incident.
@@ -75,14 +73,12 @@ impl Seen {
         let fresh = finding.incidents.iter().filter(|i| !i.perhaps_old);
         let mut incidents: Vec<SeenIncident> = fresh.map(incident).collect();
         incidents.sort_by_key(|i| i.begin);
-        let old = finding.incidents.len() - incidents.len();
         Seen {
             vehicle: finding.vehicle.clone(),
             from: judged().map(|e| e.start).min().map(|first| first.plus_seconds(-BEFORE_S)),
             to: judged().map(|e| e.end).max(),
             nodes,
             incidents,
-            old_incidents: u32::try_from(old).unwrap_or(u32::MAX),
         }
     }
 }

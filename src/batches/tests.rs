@@ -49,7 +49,6 @@ fn seen(vehicle: &str, nodes: &[(&str, f64)], incidents: Vec<SeenIncident>) -> S
         to: Some(month(24.0)),
         nodes: nodes.iter().map(|(node, p)| ((*node).to_owned(), *p)).collect(),
         incidents,
-        old_incidents: 0,
     }
 }
 
@@ -224,7 +223,6 @@ fn invented(seed: u64, bad: bool) -> BatchView {
             to: Some(month(24.0)),
             nodes,
             incidents,
-            old_incidents: 0,
         };
         let rows: Vec<&ModuleRow> = rows.iter().collect();
         fleet.add(&seen, Some(&vehicle), &rows, &[]);

@@ -18,7 +18,7 @@ use crate::read::{ModuleRow, ServiceNote, VehicleRow};
 use crate::vocabulary::Instant;
 
 /// Seconds of a month: a twelfth of 365.25 days.
-pub(super) const MONTH_S: f64 = 2_629_800.0;
+const MONTH_S: f64 = 2_629_800.0;
 /// A failure on the very day of fitting is put half a day later: nothing fails at age 0.
 const LEAST_AGE: f64 = 0.5 * 86_400.0 / MONTH_S;
 /// The newest days, of which reports are still to come: four weeks (common practice, no source).

@@ -69,8 +69,6 @@ pub struct BatchView {
     pub diagnoses: Vec<Diagnosis>,
     /// Of the swaps: held, came back, not known.
     pub swaps: [u64; 3],
-    /// What a swap without a record counts: the share of those that held.
-    pub swap_share: f64,
     /// First and last moment watched.
     pub watched: Option<(Instant, Instant)>,
     /// What a person should know before believing this.
@@ -171,7 +169,6 @@ pub fn view(mut fleet: Fleet) -> BatchView {
         ahead,
         diagnoses,
         swaps,
-        swap_share,
         watched,
         remarks,
     }

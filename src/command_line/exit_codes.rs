@@ -23,10 +23,27 @@ pub const ALL: [(u8, &str); 4] = [
     (INTERRUPTED, "interrupted: each output is whole, or as it was before"),
 ];
 
+/// Columns of a meaning in the help, which fits a terminal of 80.
+const WIDE: usize = 73;
+
 /// The codes as they stand below the help.
 #[must_use]
 pub fn help() -> String {
-    let lines: Vec<String> =
-        ALL.iter().map(|(code, meaning)| format!("  {code:<4} {meaning}")).collect();
-    format!("Exit codes:\n{}\n\nExample: buswitness run pipelines/weekly.toml", lines.join("\n"))
+    let mut text = String::from("Exit codes:\n");
+    for (code, meaning) in ALL {
+        text += &format!("  {code:<4}");
+        let mut wide = 0;
+        for word in meaning.split(' ') {
+            let more = 1 + word.chars().count();
+            if wide > 0 && wide + more > WIDE {
+                text += "\n      ";
+                wide = 0;
+            }
+            text += " ";
+            text += word;
+            wide += more;
+        }
+        text += "\n";
+    }
+    text + "\nExample: buswitness run pipelines/weekly.toml"
 }

@@ -32,33 +32,43 @@ pub(crate) fn begin(at: usize) -> Instant {
     Instant(1_767_592_800_000_000_000).plus_seconds(at as f64 * 43_200.0)
 }
 
+/// A judged start of half an hour that a log covers, without an incident and with nothing else known.
+pub(crate) fn exposure(vehicle: &str, start: Instant) -> Exposure {
+    Exposure {
+        vehicle: vehicle.to_owned(),
+        start,
+        end: start.plus_seconds(1800.0),
+        logged: true,
+        incidents: 0,
+        judged: true,
+        ambient_c: None,
+        humidity_pct: None,
+        dew_spread_k: None,
+        rain_12h_mm: None,
+        wet: None,
+        washed: None,
+        soak_s: None,
+        first_of_day: None,
+        supply_v: None,
+        low_supply: None,
+        odometer_km: None,
+        late: None,
+        place: Place::whole(&"invented".into()),
+    }
+}
+
 /// Exposures of half an hour each, and their incidents.
 pub(crate) fn starts(rows: &[Invented]) -> (Vec<Exposure>, Vec<Incident>) {
-    let place = Place::whole(&"invented".into());
     let (mut exposures, mut incidents) = (Vec::new(), Vec::new());
     for (at, row) in rows.iter().enumerate() {
         let start = begin(at);
         let ambient = if row.cold { -3.0 } else { 9.0 };
         exposures.push(Exposure {
-            vehicle: "LH-01".to_owned(),
-            start,
-            end: start.plus_seconds(1800.0),
-            logged: true,
             incidents: u32::from(row.incident_s.is_some()),
-            judged: true,
             ambient_c: Some(Sourced { value: ambient, source: "log", age_s: 0.0 }),
-            humidity_pct: None,
-            dew_spread_k: None,
-            rain_12h_mm: None,
             wet: Some(row.wet),
-            washed: None,
             soak_s: Some(if row.long_soak { 40_000.0 } else { 3_000.0 }),
-            first_of_day: None,
-            supply_v: None,
-            low_supply: None,
-            odometer_km: None,
-            late: None,
-            place: place.clone(),
+            ..exposure("LH-01", start)
         });
         if let Some(seconds) = row.incident_s {
             incidents.push(incident(start, seconds));

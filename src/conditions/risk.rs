@@ -195,32 +195,17 @@ fn risk(condition: &Condition, exposures: &[Exposure]) -> Option<ConditionRisk> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::conditions::Sourced;
-    use crate::vocabulary::{Instant, Place};
+    use crate::conditions::{Sourced, invented};
+    use crate::vocabulary::Instant;
 
     /// A judged start of which only these conditions are known.
     fn exposure(at: usize, ambient_c: Option<f64>, wet: Option<bool>, incidents: u32) -> Exposure {
         let start = Instant(0).plus_seconds(at as f64 * 30_000.0);
         Exposure {
-            vehicle: "LH-01".to_owned(),
-            start,
-            end: start.plus_seconds(1800.0),
-            logged: true,
             incidents,
-            judged: true,
             ambient_c: ambient_c.map(|value| Sourced { value, source: "log", age_s: 0.0 }),
-            humidity_pct: None,
-            dew_spread_k: None,
-            rain_12h_mm: None,
             wet,
-            washed: None,
-            soak_s: None,
-            first_of_day: None,
-            supply_v: None,
-            low_supply: None,
-            odometer_km: None,
-            late: None,
-            place: Place::whole(&"invented".into()),
+            ..invented::exposure("LH-01", start)
         }
     }
 

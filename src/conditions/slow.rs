@@ -211,7 +211,7 @@ fn the_interval_of_the_contrast_covers() {
 
 // The plan's promise: in `starts_needed` starts of the proposed kind it is seen at least once with
 // 90 %, on the mean over vehicles whose risk is as uncertain as the plan says. Risk under the
-// trigger from Jeffreys' prior cut to .05 to .9. 1500 vehicles, seed 35.
+// trigger uniform between .05 and .9. 1500 vehicles, seed 35.
 #[test]
 #[ignore = "slow: 1500 vehicles"]
 fn the_starts_of_the_plan_suffice_nine_times_in_ten() {

@@ -4,8 +4,8 @@
 //! p-value of the whole search, and the range of cuts that do about as well. Asked from six
 //! incidents on. The p-value is the larger of the exact one and, from 40 starts on, that of
 //! circular shifts, since weather and loose contacts both come in spells. The odometer is not
-//! searched: it only ever rises, and with incidents in spells some cut of it is below .05 in 8 %
-//! of vehicles without an effect. Its two halves are among the conditions declared in advance.
+//! searched: it only ever rises, and with incidents in spells some cut of it was below .05 in 8 %
+//! of vehicles without an effect (measured before it was left out). Its two halves are among the conditions declared in advance.
 
 use super::trials::Trial;
 use crate::numerics::max_selected::{best_cut, shift_p};

@@ -59,6 +59,12 @@ impl WeatherTable {
         WeatherTable { sites }
     }
 
+    /// Whether it was made of no row.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.sites.is_empty()
+    }
+
     /// Air temperature, °C, at an instant. With no site named the only site of the table stands
     /// in; with several, nothing is known.
     #[must_use]

@@ -8,6 +8,7 @@ use super::thresholds::{Threshold, thresholds};
 use super::time_course::{TimeCourse, time_course};
 use super::together::{Joint, together};
 use super::trials::Trial;
+use crate::numerics::multiple::holm;
 
 /// What the starts of one vehicle tell about conditions and time, beside the list of conditions.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,7 +50,7 @@ pub fn when(
         starts: trials.len(),
         hits,
         possible: possible(hits).to_owned(),
-        adjusted: holm(risks),
+        adjusted: adjusted(risks),
         together: together(trials),
         interaction: interaction(trials),
         thresholds: thresholds(trials),
@@ -88,20 +89,13 @@ fn possible(hits: usize) -> &'static str {
 }
 
 /// Step-down correction for the number of conditions that could be compared (Holm 1979).
-fn holm(risks: &[ConditionRisk]) -> Vec<(String, f64)> {
+fn adjusted(risks: &[ConditionRisk]) -> Vec<(String, f64)> {
     let compared = |risk: &&ConditionRisk| risk.starts_with > 0 && risk.starts_without > 0;
     let mut sorted: Vec<&ConditionRisk> = risks.iter().filter(compared).collect();
     sorted.sort_by(|a, b| {
         a.p_value.total_cmp(&b.p_value).then_with(|| a.condition.cmp(&b.condition))
     });
-    let all = sorted.len();
-    let mut reached = 0.0f64;
-    sorted
-        .iter()
-        .enumerate()
-        .map(|(at, risk)| {
-            reached = reached.max(risk.p_value * (all - at) as f64).min(1.0);
-            (risk.condition.clone(), reached)
-        })
-        .collect()
+    let p_values: Vec<f64> = sorted.iter().map(|risk| risk.p_value.clamp(0.0, 1.0)).collect();
+    let adjusted = holm(&p_values).unwrap_or_else(|| vec![1.0; p_values.len()]);
+    sorted.iter().map(|risk| risk.condition.clone()).zip(adjusted).collect()
 }

@@ -16,11 +16,12 @@ use crate::facts::columns::Columns;
 use crate::facts::error::FactsError;
 use crate::facts::file_bytes::from_parquet;
 use crate::facts::schema::VEHICLE;
-use crate::facts::table::StoredRow;
+use crate::facts::table::{StoredRow, same_shape};
 use crate::facts::table_shape::Kind::{Flag, Number, Text, Time};
 use crate::facts::table_shape::{Kept, Table, may, must};
 use crate::observe::{DisturbanceRow, LogFacts, LossRow, PresenceRow, SilenceRow, StartRow};
 use crate::protocol::trouble_codes::parse_code;
+use crate::read::frames::{check_parquet, fenced};
 use crate::read::{CodeReport, ModuleRow, NodeReport, ScanReport, VehicleRow};
 use crate::vocabulary::{CodeStatus, Place, Reject};
 
@@ -96,16 +97,26 @@ impl FleetPart {
     /// Adds one file; its stem names the table. A table that is unknown, or has other columns, is refused
     /// as a whole.
     pub fn read(&mut self, path: &Path, name: &Arc<str>) {
-        if let Err(reason) = self.take(path, name) {
-            self.rejects.push(Reject::one(Place::whole(name), reason));
+        let stem = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
+        match fs::read(path) {
+            Ok(bytes) => self.take_bytes(&stem.unwrap_or_default(), bytes, name),
+            Err(error) => self.refuse(name, format!("cannot be read: {error}")),
         }
     }
 
-    fn take(&mut self, path: &Path, name: &Arc<str>) -> Result<(), String> {
-        let stem = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
-        let bytes = fs::read(path).map_err(|error| format!("cannot be read: {error}"))?;
+    fn refuse(&mut self, name: &Arc<str>, reason: String) {
+        self.rejects.push(Reject::one(Place::whole(name), reason));
+    }
+
+    fn take_bytes(&mut self, stem: &str, bytes: Vec<u8>, name: &Arc<str>) {
         self.bytes += bytes.len() as u64;
-        let done = match stem.unwrap_or_default().as_str() {
+        if let Err(reason) = self.take(stem, bytes, name) {
+            self.refuse(name, reason);
+        }
+    }
+
+    fn take(&mut self, stem: &str, bytes: Vec<u8>, name: &Arc<str>) -> Result<(), String> {
+        let done = match stem {
             "vehicles" => self.vehicles(bytes, name),
             "modules" => self.modules(bytes, name),
             "reports" => self.reports(bytes, name),
@@ -261,22 +272,76 @@ fn row(name: &Arc<str>, at: usize) -> Place {
     Place::line(name, at as u64 + 1)
 }
 
+/// The rows of a file whose footer and pages have been checked.
 fn opened(
     table: &'static Table,
     expected: &Schema,
     bytes: Vec<u8>,
 ) -> Result<RecordBatch, FactsError> {
-    let batch = from_parquet(table, bytes)?;
-    if batch.schema_ref().fields() == expected.fields() {
-        return Ok(batch);
-    }
-    let names = |schema: &Schema| {
-        let fields = schema.fields().iter();
-        fields.map(|f| format!("`{}` {}", f.name(), f.data_type())).collect::<Vec<_>>().join(", ")
+    let unsound = |found: String| {
+        let expected = "a sound Parquet file".to_owned();
+        FactsError::Shape { table: table.name, expected, found }
     };
-    Err(FactsError::Shape {
-        table: table.name,
-        expected: format!("the columns {}", names(expected)),
-        found: format!("the columns {}", names(batch.schema_ref())),
-    })
+    check_parquet(&bytes).map_err(unsound)?;
+    let read = fenced(|| from_parquet(table, bytes));
+    let batch = read.unwrap_or_else(|| Err(unsound("a damaged one".to_owned())))?;
+    same_shape(table, expected, &batch)?;
+    Ok(batch)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::facts::columns::{numbers, texts, times};
+    use crate::facts::to_parquet;
+    use crate::vocabulary::Instant;
+
+    /// The bytes of a table of vehicles with one row.
+    fn vehicles() -> Vec<u8> {
+        let schema = PART_VEHICLES.arrow();
+        let columns = vec![
+            texts([Some("A")].into_iter()),
+            texts([Some("N")].into_iter()),
+            texts([None].into_iter()),
+            texts([Some("yard")].into_iter()),
+            times([Instant(1_704_067_200_000_000_000)].into_iter()),
+            numbers([Some(12_000.0)].into_iter()),
+        ];
+        let batch = RecordBatch::try_new(Arc::new(schema), columns).expect("its columns");
+        to_parquet(&PART_VEHICLES, &batch).expect("bytes")
+    }
+
+    fn taken(bytes: Vec<u8>) -> FleetPart {
+        let mut part = FleetPart::default();
+        part.take_bytes("vehicles", bytes, &"vehicles.parquet".into());
+        part
+    }
+
+    #[test]
+    fn a_cut_or_changed_file_is_refused_as_a_whole() {
+        let whole = vehicles();
+        let sound = taken(whole.clone());
+        assert_eq!((sound.vehicles.len(), sound.rejects.len()), (1, 0), "{:?}", sound.rejects);
+        assert_eq!(sound.vehicles[0].vehicle, "A");
+        for end in 0..whole.len() {
+            let part = taken(whole[..end].to_vec());
+            assert_eq!((part.vehicles.len(), part.rejects.len()), (0, 1), "cut at {end}");
+        }
+        // A bit may fall where it changes a name; what is refused has left nothing behind.
+        for (at, bit) in (0..whole.len()).flat_map(|at| (0..8).map(move |bit| (at, bit))) {
+            let mut bytes = whole.clone();
+            bytes[at] ^= 1 << bit;
+            let part = taken(bytes);
+            assert_eq!(part.vehicles.is_empty(), !part.rejects.is_empty(), "bit {bit} of {at}");
+        }
+    }
+
+    #[test]
+    fn other_columns_are_named_with_what_may_be_empty() {
+        let mut part = FleetPart::default();
+        part.take_bytes("modules", vehicles(), &"modules.parquet".into());
+        let [reject] = part.rejects.as_slice() else { panic!("{:?}", part.rejects) };
+        let said = &reject.reason;
+        assert!(said.contains("`network` Utf8?") && said.contains("`node` Utf8,"), "{said}");
+    }
 }

@@ -66,18 +66,6 @@ impl KnownFiles {
         self.files.insert(name.to_owned(), file);
     }
 
-    /// How many there are.
-    #[must_use]
-    pub fn len(&self) -> usize {
-        self.files.len()
-    }
-
-    /// Whether there is none.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.files.is_empty()
-    }
-
     /// Puts the list into the store's folder. It only saves work, so that it could not be written is no
     /// reason to stop.
     pub(super) fn write(&self, store: &Path, part: &Path, depends_on: &str) {
@@ -194,7 +182,7 @@ mod tests {
     #[test]
     fn it_is_kept_in_a_folder() {
         let folder = tempfile::tempdir().expect("a folder");
-        assert!(KnownFiles::read(folder.path(), "csv").is_empty());
+        assert_eq!(KnownFiles::read(folder.path(), "csv"), KnownFiles::default());
         some().write(folder.path(), &folder.path().join(".part-1"), "csv");
         assert_eq!(KnownFiles::read(folder.path(), "csv"), some());
         assert_eq!(fs::read_dir(folder.path()).expect("list").count(), 1);

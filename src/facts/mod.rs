@@ -43,7 +43,7 @@ pub use fleet_parts::{FleetPart, PART_MODULES, PART_REPORTS, PART_VEHICLES};
 pub use key::{ContentHasher, FactsKey, content_hash};
 pub use known_files::{KnownFile, KnownFiles};
 pub use output_tables::{ExposureRow, IncidentRow};
-pub use store::{FactsStore, Lookup, StoredLog};
+pub use store::{FactsStore, Lookup, StoredLog, abandoned};
 pub use table::{Places, Row, StoredRow, read_rows, rows_table, vehicles_table};
 pub use table_shape::{Column, Kept, Kind, Table, schema_markdown};
 pub use tidying::Unused;

@@ -34,7 +34,7 @@ use crate::vocabulary::{Finishing, Reject};
 /// How the folder of an unfinished entry begins.
 const PART: &str = ".part-";
 
-/// An unfinished entry older than this belongs to no running program.
+/// What is unfinished and older than this belongs to no running program.
 const ABANDONED: Duration = Duration::from_secs(24 * 3_600);
 
 /// An entry that fails so often is damaged, and not only changed by another run while it is read.
@@ -104,9 +104,7 @@ impl FactsStore {
 
     /// Puts the list of files that need not be opened next time; `depends_on` as in [`KnownFiles::read`].
     pub fn keep_known(&self, known: &KnownFiles, depends_on: &str) {
-        let number = PARTS.fetch_add(1, Ordering::Relaxed);
-        let part = self.folder.join(format!("{PART}{}-{number}", std::process::id()));
-        known.write(&self.folder, &part, depends_on);
+        known.write(&self.folder, &self.part_path(), depends_on);
     }
 
     /// The stored facts of a log; places get `file`, the log's name in this run, as their file.
@@ -188,11 +186,16 @@ impl FactsStore {
         self.folder.join(vehicle_folder(&key.vehicle)).join(key.entry_folder())
     }
 
+    /// A path for something unfinished that no other call of this process gets.
+    fn part_path(&self) -> PathBuf {
+        let number = PARTS.fetch_add(1, Ordering::Relaxed);
+        self.folder.join(format!("{PART}{}-{number}", std::process::id()))
+    }
+
     /// A new folder that is this call's alone.
     pub(super) fn new_part(&self) -> io::Result<PathBuf> {
         loop {
-            let number = PARTS.fetch_add(1, Ordering::Relaxed);
-            let part = self.folder.join(format!("{PART}{}-{number}", std::process::id()));
+            let part = self.part_path();
             match fs::create_dir(&part) {
                 // Left by a dead process of the same number, or made by one on another machine.
                 Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
@@ -209,7 +212,9 @@ fn write_files(part: &Path, files: &[(String, Vec<u8>)]) -> io::Result<()> {
     Ok(())
 }
 
-fn abandoned(entry: &fs::DirEntry) -> bool {
+/// Whether an unfinished file or folder is so old that it belongs to no running program.
+#[must_use]
+pub fn abandoned(entry: &fs::DirEntry) -> bool {
     let changed = entry.metadata().and_then(|about| about.modified());
     changed
         .is_ok_and(|time| SystemTime::now().duration_since(time).is_ok_and(|age| age > ABANDONED))

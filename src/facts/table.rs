@@ -55,15 +55,21 @@ pub fn vehicles_table<R: Row>(parts: &[(&str, &[R])]) -> Result<RecordBatch, Fac
 
 /// Reads rows back from a batch; places get `file` as their file.
 pub fn read_rows<R: StoredRow>(batch: &RecordBatch, file: &Arc<str>) -> Result<Vec<R>, FactsError> {
-    let expected = R::TABLE.arrow();
-    if batch.schema_ref().fields() != expected.fields() {
-        return Err(FactsError::Shape {
-            table: R::TABLE.name,
-            expected: names(&expected),
-            found: names(batch.schema_ref()),
-        });
-    }
+    same_shape(R::TABLE, &R::TABLE.arrow(), batch)?;
     R::read(&Columns::new(R::TABLE.name, batch, file))
+}
+
+/// Refuses a batch that has not exactly the columns of a schema.
+pub(super) fn same_shape(
+    table: &'static Table,
+    expected: &Schema,
+    batch: &RecordBatch,
+) -> Result<(), FactsError> {
+    if batch.schema_ref().fields() == expected.fields() {
+        return Ok(());
+    }
+    let (expected, found) = (names(expected), names(batch.schema_ref()));
+    Err(FactsError::Shape { table: table.name, expected, found })
 }
 
 fn batch(

@@ -84,7 +84,8 @@ pub struct Column {
     pub meaning: &'static str,
 }
 
-/// Where a table is kept.
+/// Where a table is kept. The tables of a fleet's parts are read only and stand in no list of tables; they
+/// are laid out as those of the store.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kept {
     /// In the facts store, one file a log.

@@ -32,23 +32,31 @@ const MOST_PAIRS: usize = 4000;
 /// What happened, so that only like is compared with like.
 type What = (u8, String);
 
+/// A log whose clock is settled: its place, its buses, and what happened by the settled clock.
+struct Settled {
+    place: usize,
+    buses: BTreeSet<String>,
+    events: BTreeMap<What, Vec<f64>>,
+}
+
 /// Moves logs of other buses so that shared events agree; returns what to say of each.
 #[must_use]
 pub fn align(logs: &mut [(Arc<str>, LogFacts)]) -> Vec<String> {
     let mut order: Vec<usize> = (0..logs.len()).collect();
     order.sort_by(|a, b| logs[*a].0.cmp(&logs[*b].0));
-    let mut settled: Vec<usize> = Vec::new();
+    let mut settled: Vec<Settled> = Vec::new();
     let mut said = Vec::new();
     for place in order {
         let own = buses(&logs[place].1);
-        let events = events(&logs[place].1);
-        let others = settled.iter().filter(|o| buses(&logs[**o].1).is_disjoint(&own));
+        let mut happened = events(&logs[place].1);
+        let others = settled.iter().filter(|other| other.buses.is_disjoint(&own));
         let best = others
-            .filter_map(|other| Some((offset(&self::events(&logs[*other].1), &events)?, *other)))
+            .filter_map(|other| Some((offset(&other.events, &happened)?, other.place)))
             .max_by_key(|(found, other)| (found.agree, std::cmp::Reverse(*other)));
         if let Some((found, other)) = best.filter(|(found, _)| found.seconds.abs() >= LEAST) {
             let moved = Instant(0).plus_seconds(-found.seconds);
             logs[place].1.shift(moved.0);
+            happened = events(&logs[place].1);
             said.push(format!(
                 "{}: its clock is {:.1} s {} that of {}, as {} events seen on both buses show; moved",
                 logs[place].0,
@@ -58,7 +66,7 @@ pub fn align(logs: &mut [(Arc<str>, LogFacts)]) -> Vec<String> {
                 found.agree
             ));
         }
-        settled.push(place);
+        settled.push(Settled { place, buses: own, events: happened });
     }
     said
 }
@@ -154,27 +162,16 @@ fn offset(first: &BTreeMap<What, Vec<f64>>, second: &BTreeMap<What, Vec<f64>>) -
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::observe::{SilenceRow, StartRow};
+    use crate::incidents::invented;
+    use crate::observe::SilenceRow;
     use crate::vocabulary::Place;
 
     /// A log of one bus with one start and silences of the gateway at these seconds, half a second each.
     fn log(name: &str, bus: &str, ahead: f64, silences: &[f64]) -> (Arc<str>, LogFacts) {
         let at = |s: f64| Instant(1_700_000_000_000_000_000).plus_seconds(s + ahead);
         let place = Place::whole(&name.into());
-        let mut facts = LogFacts::default();
-        facts.starts.push(StartRow {
-            bus: bus.into(),
-            begin: at(0.0),
-            end: at(600.0),
-            woke: true,
-            slept: false,
-            frames: 1,
-            error_frames: 0,
-            load: None,
-            judged: true,
-            why: String::new(),
-            place: place.clone(),
-        });
+        let (name, mut facts) = invented::log(name, bus, at(0.0), at(600.0));
+        facts.starts[0].woke = true;
         facts.silences.extend(silences.iter().map(|s| SilenceRow {
             bus: bus.into(),
             start: at(0.0),
@@ -187,7 +184,7 @@ mod tests {
             identifiers: 3,
             place: place.clone(),
         }));
-        (name.into(), facts)
+        (name, facts)
     }
 
     const TIMES: [f64; 3] = [31.4, 170.2, 402.9];

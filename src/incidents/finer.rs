@@ -38,11 +38,6 @@ pub(super) fn of(
             row.node = named(&row.node);
             signs.returns.push(row);
         }
-        for row in finer.orders.iter().filter(|r| here(&r.bus, r.begin)) {
-            let mut row = row.clone();
-            (row.earlier, row.later) = (named(&row.earlier), named(&row.later));
-            signs.orders.push(row);
-        }
         let overlaps = |from: Instant, to: Instant| {
             to.seconds_since(incident.begin) >= -AROUND
                 && from.seconds_since(incident.end) <= AROUND

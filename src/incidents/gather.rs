@@ -141,7 +141,7 @@ fn fitted(facts: &VehicleFacts<'_>, names: &BTreeMap<String, String>) -> Vec<Str
         }
     }
     let in_log = |place: &Place| facts.logs.iter().any(|(name, _)| *name == place.file);
-    let own = |node: &str, place: &Place| !in_log(place) || named(node);
+    let own = |node: &str, place: &Place| named(node) || !in_log(place);
     let answers = facts.answers.iter().filter(|a| a.answered && own(&a.node, &a.place));
     there.extend(answers.map(|a| a.node.clone()));
     let reporters = facts.codes.iter().filter(|c| own(&c.reporter, &c.place));

@@ -1,6 +1,6 @@
 //! An incident: what belongs together inside one start.
 
-use crate::observe::{AnswerReading, ErrorDetailRow, LockRow, OrderRow, PassiveRow, ReturnRow};
+use crate::observe::{AnswerReading, ErrorDetailRow, LockRow, PassiveRow, ReturnRow};
 use crate::vocabulary::{Instant, Place};
 
 /// Silences, disturbances, accusations and missing answers that belong together in one start.
@@ -59,8 +59,6 @@ pub struct FinerSigns {
     pub locks: Vec<LockRow>,
     /// How silent nodes came back.
     pub returns: Vec<ReturnRow>,
-    /// Who fell silent before whom.
-    pub orders: Vec<OrderRow>,
     /// Nodes that said they were error passive.
     pub passives: Vec<PassiveRow>,
     /// Failed tries before frames of a node passed, and frames of it that passed, while the bus was disturbed.

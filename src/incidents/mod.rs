@@ -10,6 +10,8 @@ mod finer;
 mod freshness;
 mod gather;
 mod incident;
+#[cfg(test)]
+mod invented;
 mod overlaps;
 mod placing;
 #[cfg(test)]

@@ -55,26 +55,14 @@ fn leave_out(facts: &mut LogFacts, bus: &str, (from, to): (Instant, Instant)) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::observe::{DisturbanceKind, DisturbanceRow, StartRow};
+    use crate::incidents::invented;
+    use crate::observe::{DisturbanceKind, DisturbanceRow};
     use crate::vocabulary::Place;
 
     fn log(name: &str, begin: f64, end: f64, disturbed: &[f64]) -> (Arc<str>, LogFacts) {
         let at = |s: f64| Instant::default().plus_seconds(s);
         let place = Place::whole(&name.into());
-        let mut facts = LogFacts::default();
-        facts.starts.push(StartRow {
-            bus: "b".into(),
-            begin: at(begin),
-            end: at(end),
-            woke: false,
-            slept: false,
-            frames: 1,
-            error_frames: 0,
-            load: None,
-            judged: true,
-            why: String::new(),
-            place: place.clone(),
-        });
+        let (name, mut facts) = invented::log(name, "b", at(begin), at(end));
         facts.disturbances.extend(disturbed.iter().map(|t| DisturbanceRow {
             bus: "b".into(),
             start: at(begin),
@@ -87,7 +75,7 @@ mod tests {
             detail: String::new(),
             place: place.clone(),
         }));
-        (name.into(), facts)
+        (name, facts)
     }
 
     #[test]

@@ -53,25 +53,14 @@ pub(super) fn holding(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::vocabulary::{Instant, Place};
+    use crate::incidents::invented;
+    use crate::vocabulary::Instant;
 
     fn log(name: &str, bus: &str, begin: f64, end: f64, woke: bool) -> (Arc<str>, LogFacts) {
         let at = |s: f64| Instant::default().plus_seconds(s);
-        let mut facts = LogFacts::default();
-        facts.starts.push(StartRow {
-            bus: bus.into(),
-            begin: at(begin),
-            end: at(end),
-            woke,
-            slept: false,
-            frames: 1,
-            error_frames: 0,
-            load: None,
-            judged: true,
-            why: String::new(),
-            place: Place::whole(&name.into()),
-        });
-        (name.into(), facts)
+        let (name, mut facts) = invented::log(name, bus, at(begin), at(end));
+        facts.starts[0].woke = woke;
+        (name, facts)
     }
 
     #[test]

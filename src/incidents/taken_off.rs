@@ -6,6 +6,7 @@
 //! experiment that the disconnection is. A node that a later start hears is connected again,
 //! whether that was noted or not. Refuses to excuse anything else in those starts.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -31,6 +32,9 @@ struct Span {
 pub(super) struct TakenOff {
     spans: Vec<Span>,
 }
+
+/// Codes, their freshness, and answers; borrowed where nothing is left out.
+type Testimony<'a> = (Cow<'a, [CodeRow]>, Cow<'a, [Freshness]>, Cow<'a, [AnswerRow]>);
 
 impl TakenOff {
     /// By the notes of one vehicle, by time. `names` renames unnamed senders.
@@ -100,14 +104,17 @@ impl TakenOff {
 
     /// The codes and answers that do not follow from a disconnection; the codes' freshness goes
     /// with them. What is left out is said.
-    pub(super) fn testimony(
+    pub(super) fn testimony<'a>(
         &self,
-        codes: &[CodeRow],
-        fresh: &[Freshness],
-        answers: &[AnswerRow],
+        codes: &'a [CodeRow],
+        fresh: &'a [Freshness],
+        answers: &'a [AnswerRow],
         reports: &[ScanReport],
         remarks: &mut Vec<String>,
-    ) -> (Vec<CodeRow>, Vec<Freshness>, Vec<AnswerRow>) {
+    ) -> Testimony<'a> {
+        if self.spans.is_empty() {
+            return (codes.into(), fresh.into(), answers.into());
+        }
         let off = |node: &str, report: u32| {
             reports.get(report as usize).is_some_and(|own| self.covers(node, own.taken_at))
         };
@@ -133,7 +140,7 @@ impl TakenOff {
                  and {of_answers} missing answer(s) of such modules, are no sign"
             ));
         }
-        (kept, fresh, replies)
+        (kept.into(), fresh.into(), replies.into())
     }
 }
 
@@ -148,21 +155,11 @@ fn nodes_on(target: &Suspect, network: Option<&Network>) -> Vec<String> {
         Suspect::Feed(feed) => named(&|node| node.feed.as_ref() == Some(feed)),
         Suspect::Ground(ground) => named(&|node| node.ground.as_ref() == Some(ground)),
         Suspect::Branch(branch) => {
-            let branches = network.map(|network| network.branches.as_slice()).unwrap_or_default();
-            // The branch and all that hangs on it; a description may not be a tree, so each once.
-            let mut below: Vec<&str> = vec![branch];
-            let mut at = 0;
-            while let Some(upper) = below.get(at).copied() {
-                let on = branches.iter().filter(|own| own.upstream.as_deref() == Some(upper));
-                let more: Vec<&str> =
-                    on.map(|own| own.name.as_str()).filter(|name| !below.contains(name)).collect();
-                below.extend(more);
-                at += 1;
-            }
+            let below = network.map(|network| network.branches_below(branch)).unwrap_or_default();
             // A gateway on several branches is cut off from one bus only: it may still be heard.
             named(&|node| {
                 !node.branches.is_empty()
-                    && node.branches.iter().all(|own| below.contains(&own.as_str()))
+                    && node.branches.iter().all(|own| below.contains(own.as_str()))
             })
         }
         _ => Vec::new(),

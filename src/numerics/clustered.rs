@@ -1,6 +1,6 @@
 //! The share free of an event when subjects come in clusters.
 //!
-//! In: subjects by cluster (each start of a vehicle; the vehicles are the clusters). Out: the
+//! In: subjects by cluster (what is seen of one and the same thing is a cluster). Out: the
 //! Kaplan-Meier curve of them all, with intervals that allow for the subjects of one cluster being
 //! alike. Greenwood's formula takes every subject for a witness of its own; where a few clusters
 //! have most of the events, its interval is far too narrow.
@@ -12,7 +12,7 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::survival::{Curve, Watched, kaplan_meier};
+use super::survival::{Curve, Watch, Watched, kaplan_meier, log_log_interval};
 
 /// The curve of all subjects, its standard errors and log(-log) intervals by clusters.
 ///
@@ -30,30 +30,18 @@ pub fn clustered_curve(clusters: &[Vec<Watched>], confidence: f64) -> Option<Cur
     }
     let quantile =
         -StudentsT::new(0.0, 1.0, count - 1.0).ok()?.inverse_cdf((1.0 - confidence) / 2.0);
+    let watches: Vec<Watch> = clusters.iter().map(|cluster| Watch::of(cluster)).collect();
     let mut influence = vec![0.0; clusters.len()];
     for step in &mut curve.steps {
         let (risk, events) = (step.at_risk as f64, step.events);
-        for (own, cluster) in influence.iter_mut().zip(&clusters) {
-            let (mut exposed, mut happened) = (0.0, 0.0);
-            for one in cluster.iter() {
-                let watched = one.from <= 0.0 || one.from < one.to;
-                let begun = one.from < step.time || one.from <= 0.0;
-                if watched && begun && one.to >= step.time {
-                    exposed += 1.0;
-                    if one.to.total_cmp(&step.time).is_eq() {
-                        happened += one.event;
-                    }
-                }
-            }
+        for (own, watch) in influence.iter_mut().zip(&watches) {
+            let (exposed, happened) = (watch.at_risk(step.time) as f64, watch.events_at(step.time));
             *own -= (happened - exposed * events / risk) / (risk - events);
         }
         let squares: f64 = influence.iter().map(|own| own * own).sum();
         let spread = (squares * count / (count - 1.0)).sqrt();
         let known = step.free > 0.0 && spread.is_finite();
-        let ends = (known && spread > 0.0).then(|| {
-            let reach = (quantile * spread / f64::ln(step.free).abs()).exp();
-            (step.free.powf(reach), step.free.powf(1.0 / reach))
-        });
+        let ends = (known && spread > 0.0).then(|| log_log_interval(step.free, quantile * spread));
         step.std_error = known.then_some(step.free * spread);
         step.low = ends.map(|ends| ends.0);
         step.high = ends.map(|ends| ends.1);

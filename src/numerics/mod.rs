@@ -9,6 +9,7 @@
 
 pub mod beta_binomial;
 pub mod binomial;
+mod bisection;
 pub mod centre;
 pub mod change_point;
 pub mod circular;

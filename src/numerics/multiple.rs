@@ -25,7 +25,27 @@ pub fn benjamini_hochberg(p_values: &[f64]) -> Option<Vec<f64>> {
     Some(adjusted)
 }
 
-/// The same with weights given beforehand: a question with a higher weight gets more of the allowed false
+/// Adjusted p-values that control the chance of any false find, step by step from the smallest
+/// (Holm 1979), in the order given. Holds for any tests. `None` for a p-value outside 0 to 1.
+#[must_use]
+pub fn holm(p_values: &[f64]) -> Option<Vec<f64>> {
+    if p_values.iter().any(|p| !(0.0..=1.0).contains(p)) {
+        return None;
+    }
+    let mut order: Vec<(f64, usize)> = p_values.iter().copied().zip(0..).collect();
+    order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut adjusted = vec![1.0; p_values.len()];
+    let mut reached = 0.0_f64;
+    for (rank, (p, place)) in order.into_iter().enumerate() {
+        reached = reached.max(p * (p_values.len() - rank) as f64).min(1.0);
+        if let Some(cell) = adjusted.get_mut(place) {
+            *cell = reached;
+        }
+    }
+    Some(adjusted)
+}
+
+/// The same as [`benjamini_hochberg`] with weights given beforehand: a question with a higher weight gets more of the allowed false
 /// finds (Genovese, Roeder & Wasserman 2006). The weights are made to have mean 1; they must not depend on
 /// the p-values. No adjusted value is below its own p-value.
 ///
@@ -81,10 +101,28 @@ mod tests {
             holds("multiple::benjamini_hochberg", *got, want);
         }
         assert_eq!(got.iter().filter(|p| **p <= 0.05).count(), 4);
+        // The paper: control of any false find leaves three.
+        let any = holm(&p).expect("fifteen p-values");
+        assert_eq!(any.iter().filter(|p| **p <= 0.05).count(), 3);
         // The order given does not matter.
         let back: Vec<f64> = p.into_iter().rev().collect();
         let turned = benjamini_hochberg(&back).expect("fifteen p-values");
         assert_eq!(turned.into_iter().rev().collect::<Vec<_>>(), got);
+    }
+
+    // By hand: the smallest of n times n, the next times n - 1, never falling, at most 1.
+    #[test]
+    fn step_by_step() {
+        let got = holm(&[0.01, 0.04, 0.03, 0.005]).expect("four p-values");
+        for (got, want) in got.iter().zip([0.03, 0.06, 0.06, 0.02]) {
+            holds("multiple::holm", *got, want);
+        }
+        let equal = holm(&[0.2, 0.1, 0.2, 0.9]).expect("four p-values");
+        for (got, want) in equal.iter().zip([0.6, 0.4, 0.6, 0.9]) {
+            holds("multiple::holm", *got, want);
+        }
+        assert_eq!(holm(&[0.4, 0.5, 0.6]), Some(vec![1.0; 3]));
+        assert_eq!((holm(&[]), holm(&[-0.1]), holm(&[f64::NAN])), (Some(Vec::new()), None, None));
     }
 
     // Equal weights change nothing; by hand: p/w = .005 .02 .2 .8 of weights 2 1 .5 .5, times 4 by rank.

@@ -7,6 +7,7 @@
 
 use statrs::function::gamma::{digamma, gamma_lr, ln_gamma};
 
+use super::bisection::bisect;
 use super::logs::log_sum_exp;
 use super::simplex::maximum;
 
@@ -52,18 +53,11 @@ impl Ratios {
     }
 
     fn quantile(&self, level: f64) -> f64 {
-        let (mut low, mut high) = (0.0_f64, 1.0_f64);
+        let mut high = 1.0_f64;
         while self.at_most(high) < level && high < 1e12 {
             high *= 2.0;
         }
-        for _ in 0..200 {
-            let middle = f64::midpoint(low, high);
-            if middle <= low || middle >= high {
-                break;
-            }
-            if self.at_most(middle) < level { low = middle } else { high = middle }
-        }
-        f64::midpoint(low, high)
+        bisect(0.0, high, |at| self.at_most(at) < level)
     }
 }
 

@@ -8,8 +8,7 @@
 use statrs::function::beta::beta_reg;
 use statrs::function::gamma::gamma_lr;
 
-/// Steps of a bisection: more than a double has digits.
-const STEPS: u32 = 200;
+use super::bisection::bisect;
 
 /// Upper tail of the Poisson distribution with mid-P (Lancaster 1961): P(more than `events`) and half
 /// of P(exactly `events`), the two tails being incomplete gamma functions.
@@ -99,15 +98,7 @@ fn share(events1: f64, time1: f64, events2: f64, time2: f64) -> Option<f64> {
 
 /// The quantile of a beta distribution, by bisection of its distribution function.
 fn beta_quantile(a: f64, b: f64, level: f64) -> f64 {
-    let (mut low, mut high) = (0.0_f64, 1.0_f64);
-    for _ in 0..STEPS {
-        let middle = f64::midpoint(low, high);
-        if middle <= low || middle >= high {
-            break;
-        }
-        if beta_reg(a, b, middle) < level { low = middle } else { high = middle }
-    }
-    f64::midpoint(low, high)
+    bisect(0.0, 1.0, |at| beta_reg(a, b, at) < level)
 }
 
 #[cfg(test)]

@@ -135,18 +135,16 @@ pub fn kaplan_meier(subjects: &[Watched], confidence: f64) -> Option<Curve> {
         return None;
     }
     let z = -Normal::new(0.0, 1.0).ok()?.inverse_cdf((1.0 - confidence) / 2.0);
+    let watch = Watch::of(subjects);
     let mut steps = Vec::new();
     let (mut free, mut greenwood) = (1.0, 0.0);
-    for (time, at_risk, events) in risk_sets(subjects) {
+    for (time, at_risk, events) in risk_sets(&watch) {
         let risk = at_risk as f64;
         // Weighted events may pass the number at risk by a rounding.
         free *= (1.0 - events / risk).max(0.0);
         greenwood += events / (risk * (risk - events));
         let spread = (free > 0.0).then(|| greenwood.sqrt());
-        let ends = spread.map(|spread| {
-            let reach = (z * spread / f64::ln(free).abs()).exp();
-            (free.powf(reach), free.powf(1.0 / reach))
-        });
+        let ends = spread.map(|spread| log_log_interval(free, z * spread));
         steps.push(Step {
             time,
             at_risk,
@@ -158,12 +156,17 @@ pub fn kaplan_meier(subjects: &[Watched], confidence: f64) -> Option<Curve> {
         });
     }
     let longest = subjects.iter().map(|one| one.to).fold(0.0, f64::max);
-    Some(Curve { steps, subjects: subjects.len() as u64, longest, watch: Watch::of(subjects) })
+    Some(Curve { steps, subjects: subjects.len() as u64, longest, watch })
+}
+
+/// The log(-log) interval of a share, from the half width on the share's logarithm.
+pub(super) fn log_log_interval(free: f64, half_width: f64) -> (f64, f64) {
+    let reach = (half_width / free.ln().abs()).exp();
+    (free.powf(reach), free.powf(1.0 / reach))
 }
 
 /// Each time at which events happened: the time, how many were at risk, the events' weights.
-fn risk_sets(subjects: &[Watched]) -> Vec<(f64, u64, f64)> {
-    let watch = Watch::of(subjects);
+fn risk_sets(watch: &Watch) -> Vec<(f64, u64, f64)> {
     let mut sets: Vec<(f64, u64, f64)> = Vec::new();
     for (time, weight) in &watch.events {
         match sets.last_mut() {
@@ -176,7 +179,7 @@ fn risk_sets(subjects: &[Watched]) -> Vec<(f64, u64, f64)> {
 
 /// The times of some subjects, each kind sorted on its own.
 #[derive(Debug, Clone, PartialEq)]
-struct Watch {
+pub(super) struct Watch {
     began: Vec<f64>,
     ended: Vec<f64>,
     /// Times and weights.
@@ -184,7 +187,7 @@ struct Watch {
 }
 
 impl Watch {
-    fn of(subjects: &[Watched]) -> Watch {
+    pub(super) fn of(subjects: &[Watched]) -> Watch {
         let watched = || subjects.iter().filter(|one| one.from <= 0.0 || one.from < one.to);
         let mut began: Vec<f64> = watched().map(|one| one.from).collect();
         let mut ended: Vec<f64> = watched().map(|one| one.to).collect();
@@ -197,14 +200,14 @@ impl Watch {
     }
 
     /// Those that began before `time` (or at 0) and had not ended before it.
-    fn at_risk(&self, time: f64) -> u64 {
+    pub(super) fn at_risk(&self, time: f64) -> u64 {
         let begun = self.began.partition_point(|from| *from < time || *from <= 0.0);
         let over = self.ended.partition_point(|to| *to < time);
         begun.saturating_sub(over) as u64
     }
 
     /// The weights of the events at exactly `time`.
-    fn events_at(&self, time: f64) -> f64 {
+    pub(super) fn events_at(&self, time: f64) -> f64 {
         let from = self.events.partition_point(|event| event.0 < time);
         let rest = self.events.get(from..).unwrap_or_default();
         rest.iter().take_while(|event| event.0 <= time).map(|event| event.1).sum()

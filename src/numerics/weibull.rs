@@ -8,6 +8,7 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use super::bisection::bisect;
 use super::survival::Watched;
 
 /// Shapes are sought between these.
@@ -24,21 +25,10 @@ pub struct Weibull {
     pub scale: f64,
     /// ln of the likelihood at its highest.
     pub ln_likelihood: f64,
-    /// Events, by their weights.
-    pub events: f64,
     /// Lower end of the shape's interval; `None` where the data set none.
     pub shape_low: Option<f64>,
     /// Upper end.
     pub shape_high: Option<f64>,
-}
-
-impl Weibull {
-    /// Probability that a subject alive at `from` has the event by `to`.
-    #[must_use]
-    pub fn fails_between(&self, from: f64, to: f64) -> f64 {
-        let hazard = |at: f64| (at.max(0.0) / self.scale).powf(self.shape);
-        -(-(hazard(to) - hazard(from)).max(0.0)).exp_m1()
-    }
 }
 
 /// Fits shape and scale; the shape's interval is at `confidence` by the likelihood ratio.
@@ -59,7 +49,6 @@ pub fn fit_weibull(subjects: &[Watched], confidence: f64) -> Option<Weibull> {
         shape,
         scale: lives.scale(shape),
         ln_likelihood: highest,
-        events: lives.events,
         shape_low: root(LEAST, shape, &|at| -below(at)),
         shape_high: root(shape, MOST, &below),
     })
@@ -105,10 +94,13 @@ impl Lives {
 
     /// Sum of to^shape − from^shape, and its derivative by the shape.
     fn sums(&self, shape: f64) -> (f64, f64) {
-        let power = |at: f64| if at > 0.0 { at.powf(shape) } else { 0.0 };
-        let slope = |at: f64| if at > 0.0 { at.powf(shape) * at.ln() } else { 0.0 };
+        let term = |at: f64| {
+            let power = at.powf(shape);
+            if at > 0.0 { (power, power * at.ln()) } else { (0.0, 0.0) }
+        };
         self.spans.iter().fold((0.0, 0.0), |(sum, by), (from, to)| {
-            (sum + power(*to) - power(*from), by + slope(*to) - slope(*from))
+            let (from, to) = (term(*from), term(*to));
+            (sum + to.0 - from.0, by + to.1 - from.1)
         })
     }
 
@@ -131,18 +123,10 @@ impl Lives {
 
 /// Where a function that begins above 0 falls through it.
 fn root(from: f64, to: f64, value: &dyn Fn(f64) -> f64) -> Option<f64> {
-    let (mut low, mut high) = (from, to);
-    if !(value(low) >= 0.0 && value(high) <= 0.0) {
+    if !(value(from) >= 0.0 && value(to) <= 0.0) {
         return None;
     }
-    for _ in 0..200 {
-        let middle = f64::midpoint(low, high);
-        if middle <= low || middle >= high {
-            break;
-        }
-        if value(middle) > 0.0 { low = middle } else { high = middle }
-    }
-    Some(f64::midpoint(low, high))
+    Some(bisect(from, to, |at| value(at) > 0.0))
 }
 
 #[cfg(test)]
@@ -188,8 +172,6 @@ mod tests {
         let whole = [Watched::until_event(7.0), Watched::censored(7.0)];
         let scale = scale_at_shape(&halves, 2.0).expect("an event");
         assert!((scale - scale_at_shape(&whole, 2.0).expect("an event")).abs() < 1e-12);
-        let half = hours.fails_between(0.0, hours.scale);
-        assert!((half - (1.0 - (-1.0_f64).exp())).abs() < 1e-12);
     }
 
     #[test]

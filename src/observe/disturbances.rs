@@ -169,8 +169,8 @@ fn established(channel: &Channel, span: &Span, senders: &Senders) -> BTreeSet<u8
 
 /// Whether a newcomer is no stranger: an established node sends it, or it is the network's own management
 /// (requests and their acknowledgement, claims of addresses, announcements of long messages). Random
-/// identifiers fall among these by chance one time in fifty, and on a node's address as often as there are
-/// nodes among 256 addresses, so that garbage is still seen.
+/// identifiers fall among these by chance one time in 200 (five of 256 formats, in one of four data pages), and
+/// on a node's address as often as there are nodes among 256 addresses, so that garbage is still seen.
 fn own_accord(id: Identifier, established: &BTreeSet<u8>) -> bool {
     j1939::header(id).is_some_and(|h| {
         !established.is_empty()

@@ -117,6 +117,10 @@ impl Excerpting {
 
     /// Takes the next frame; `bus` is its bus. False when nothing more is looked for.
     pub fn push(&mut self, frame: &Frame, bus: &str) -> bool {
+        if frame.kind == FrameKind::Lost {
+            // A mark has the line of the frame behind it and is none itself.
+            return self.windows.iter().any(|w| !w.done);
+        }
         let mut wanted = false;
         for window in self.windows.iter_mut().filter(|w| !w.done) {
             wanted |= bus == window.onset.bus;
@@ -278,6 +282,24 @@ mod tests {
         assert_eq!(shape(excerpt), expected);
         assert!(excerpt.returned);
         assert!(matches!(&excerpt.rows[6], ExcerptRow::Frame(f) if f.own && f.offset_s == 0.0));
+    }
+
+    #[test]
+    fn a_mark_of_lost_frames_is_not_the_frame_behind_it() {
+        let mark = |line| Frame { kind: FrameKind::Lost, data: 7, ..frame(line, 0) };
+        let mut taking = Excerpting::new(vec![silence(3)]);
+        for line in 1..=6 {
+            assert!(taking.push(&mark(line), "can0"), "a mark ends nothing");
+            assert!(taking.push(&frame(line, if line == 3 { 0x1A0 } else { 0x1B0 }), "can0"));
+        }
+        let excerpt = &taking.finish()[0];
+        assert_eq!(shape(excerpt), [1, 2, 3, 4, 5, 6]);
+        let own = |row: &&ExcerptRow| matches!(row, ExcerptRow::Frame(frame) if frame.own);
+        let own: Vec<&ExcerptRow> = excerpt.rows.iter().filter(own).collect();
+        assert!(
+            matches!(own[..], [ExcerptRow::Frame(f)] if f.id == Identifier::base(0x1A0)),
+            "{own:?}"
+        );
     }
 
     #[test]

@@ -71,8 +71,9 @@ impl AnswerReading {
         matches!(self, AnswerReading::Answered | AnswerReading::Late)
     }
 
-    /// Whether the ranking may take it for an answer or a missing one. A node that is alive and does
-    /// not serve a service may have the wrong session, address or a filter before it: not evidence.
+    /// Whether it is an answer or a missing one, as a tester's report tells them. A node that is alive and does
+    /// not serve a service may have the wrong session, address or a filter before it: that is neither, and
+    /// reaches an incident by the log alone, where it speaks a little for the node.
     #[must_use]
     pub fn weighs(self) -> bool {
         self != AnswerReading::AliveUnserved

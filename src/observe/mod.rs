@@ -42,6 +42,7 @@ pub use excerpts::{Excerpt, ExcerptFrame, ExcerptRow, Excerpting, Onset};
 pub use finer_rows::*;
 pub use logged_rows::{AnswerReading, BusEventKind, BusEventRow, LoggedAnswerRow, LoggedCodeRow};
 pub use observer::{Observer, Seen};
+pub use returns::surely_before;
 pub use rows::*;
 pub use senders::{Senders, TESTER, UNNAMED, address_name, is_tester_traffic};
 pub use testimony::testimony;

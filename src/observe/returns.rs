@@ -22,7 +22,7 @@ const LONGEST_WAIT: f64 = 1.2;
 const CLAIMS: f64 = 1.5;
 /// Silences that begin within this (seconds) of each other are ordered.
 const ONE_FALL: f64 = 30.0;
-/// An order is told from here on.
+/// An order is told from this probability on.
 const SURE: f64 = 0.95;
 
 /// A row for each silence that ended and whose return tells something. `named` gives the node of a source
@@ -93,6 +93,16 @@ pub(super) fn claims(
     found
 }
 
+/// The probability that the first of two fell silent before the second, where it is sure (above 0.95); each stopped
+/// somewhere between its last frame and when the next was due, which is what is given of it.
+#[must_use]
+pub fn surely_before(first: (Instant, Instant), second: (Instant, Instant)) -> Option<f64> {
+    // Seconds from the first one's last frame: absolute times would cost digits.
+    let span = |(last, due): (Instant, Instant)| due.seconds_since(last).max(1e-6);
+    let apart = second.0.seconds_since(first.0);
+    waiting::stopped_before((0.0, span(first)), (apart, span(second))).filter(|p| *p > SURE)
+}
+
 /// Who fell silent before whom among silences of one start and bus that begin near each other.
 pub(super) fn orders(silences: &[SilenceRow]) -> Vec<OrderRow> {
     let mut found = Vec::new();
@@ -102,10 +112,7 @@ pub(super) fn orders(silences: &[SilenceRow]) -> Vec<OrderRow> {
             if !(-ONE_FALL..=ONE_FALL).contains(&apart) {
                 continue;
             }
-            // Seconds from the first one's last frame: absolute times would cost digits.
-            let span = |s: &SilenceRow| s.due.seconds_since(s.last_heard).max(1e-6);
-            let p = waiting::stopped_before((0.0, span(a)), (apart, span(b)));
-            if let Some(probability) = p.filter(|p| *p > SURE) {
+            if let Some(probability) = surely_before((a.last_heard, a.due), (b.last_heard, b.due)) {
                 found.push(OrderRow {
                     bus: a.bus.clone(),
                     start: a.start,

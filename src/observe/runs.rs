@@ -1,5 +1,6 @@
 //! Runs of error frames, and windows in which a bus carried far more frames than it usually does.
 
+use crate::numerics::centre::NORMAL_SCALE;
 use crate::protocol::{error_details, error_frames};
 use crate::read::frames::Frame;
 use crate::vocabulary::Instant;
@@ -197,15 +198,11 @@ impl SurgeWatch {
 
     /// Standard deviation of the frames of a window, by the median distance from the median.
     fn scatter(&self, usual: u32) -> f64 {
-        let most = u32::try_from(LEVELS).unwrap_or(u32::MAX);
-        let at = |level: Option<u32>| {
-            let level = level.and_then(|l| usize::try_from(l).ok());
-            level.and_then(|l| self.levels.get(l)).copied().unwrap_or(0)
-        };
-        let distances = (0..most).map(|distance| {
-            let below = if distance > 0 { at(usual.checked_sub(distance)) } else { 0 };
-            (distance, below + at(usual.checked_add(distance)))
+        let at = |level: u32| self.levels.get(level as usize).copied().unwrap_or(0);
+        let distances = (0u32..).take(LEVELS).map(|distance| {
+            let below = usual.checked_sub(distance).filter(|_| distance > 0).map_or(0, at);
+            (distance, below + at(usual.saturating_add(distance)))
         });
-        1.4826 * f64::from(middle(distances, self.windows))
+        NORMAL_SCALE * f64::from(middle(distances, self.windows))
     }
 }

@@ -1,7 +1,8 @@
 //! The beat of one identifier as a line: frames counted against time, robust against single delays and losses.
 
 use super::tracker::Tracker;
-use crate::numerics::centre::median;
+use crate::numerics::centre::{NORMAL_SCALE, median};
+use crate::numerics::lines::cumulative_index;
 
 /// Identifiers slower than this cannot tell in time (nanoseconds).
 const SLOWEST: f64 = 1_100_000_000.0;
@@ -24,7 +25,7 @@ pub(super) fn beat(tracker: &Tracker) -> Option<(f64, f64)> {
     }
     let mut off: Vec<i64> = gaps.iter().map(|g| (g - median).abs()).collect();
     let middle = off.len() / 2;
-    let jitter = 1.4826 * *off.select_nth_unstable(middle).1 as f64;
+    let jitter = NORMAL_SCALE * *off.select_nth_unstable(middle).1 as f64;
     let period = regular.iter().sum::<i64>() as f64 / regular.len() as f64;
     (period <= SLOWEST && jitter <= 0.05 * period).then_some((period, jitter))
 }
@@ -50,15 +51,11 @@ impl Line {
         let slope = |w: &[Mark]| (w[1].0 - w[0].0) as f64 / (w[1].1 - w[0].1).max(1) as f64;
         let slopes: Vec<f64> = old.windows(2).map(slope).collect();
         let rough = median(&slopes).filter(|p| *p > 0.0)?;
-        // Beats by cumulative rounding: a lost frame is a beat all the same.
-        let mut beats = vec![0.0];
-        let mut at = 0.0;
-        for pair in old.windows(2) {
-            at += ((pair[1].0 - pair[0].0) as f64 / rough).round();
-            beats.push(at);
-        }
+        let times: Vec<f64> = old.iter().map(|m| (m.0 - first.0) as f64).collect();
+        // A lost frame is a beat all the same.
+        let beats = cumulative_index(&times, rough)?;
         let off = |period: f64| -> Vec<f64> {
-            old.iter().zip(&beats).map(|(m, n)| (m.0 - first.0) as f64 - n * period).collect()
+            times.iter().zip(&beats).map(|(at, n)| at - n * period).collect()
         };
         let third = (old.len() / 3).max(1);
         let rest = old.len() - third;
@@ -72,7 +69,7 @@ impl Line {
         let residuals = off(period);
         let level = median(&residuals[old.len() / 2..])?;
         let apart: Vec<f64> = residuals.iter().map(|r| (r - level).abs()).collect();
-        let scatter = 1.4826 * median(&apart)?;
+        let scatter = NORMAL_SCALE * median(&apart)?;
         let off = level - residuals.last()?;
         Some(Line { period, last, off, scatter, marks: old.len() })
     }

@@ -1,9 +1,9 @@
 //! A closer look at the incidents that the pages draw: blind spots from the facts, and the frames around
 //! each onset, for which the logs are read again at their places.
 //!
-//! Facts are all that is kept of logs, so this is the one time that a run goes back to them: to at most
-//! two onsets of each drawn incident, one pass a file, left as soon as enough was seen. A log that is no
-//! longer what it was gives no frames, and the page says so.
+//! Facts are all that is kept of logs, so this is the one time that a run goes back to them, to those from
+//! kept facts too: to at most two onsets of each drawn incident, one pass a file, left as soon as enough was
+//! seen. A log that is no longer what it was gives no frames, and the page says so.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -21,10 +21,8 @@ use crate::read::frames::{FrameKind, LogTables, read_again};
 use crate::read::opening::open;
 use crate::reports::{Closer, OnsetExcerpt, drawn_incidents};
 use crate::suspects::VehicleFinding;
-use crate::vocabulary::{Identifier, Place, Spot, Suspect};
+use crate::vocabulary::{Identifier, Spot, Suspect};
 
-/// Most onsets of one incident whose frames are shown.
-const MOST_ONSETS: usize = 2;
 /// Blind spots are told this far around an incident, seconds.
 const AROUND: f64 = 60.0;
 /// The sender's next frame is looked for at most this long, seconds: an hour of a busy log.
@@ -52,6 +50,7 @@ struct Wanted {
     /// Position in the list of closer looks.
     home: usize,
     bus: Option<String>,
+    line: u64,
     excerpt: OnsetExcerpt,
     longest_s: f64,
 }
@@ -64,19 +63,19 @@ fn of_vehicle(
 ) -> Vec<Closer> {
     let mut closer = Vec::new();
     let mut wanted: BTreeMap<Arc<str>, Vec<Wanted>> = BTreeMap::new();
+    let leading = leading(finding);
     for position in drawn_incidents(finding) {
         let Some(incident) = finding.incidents.get(position) else { continue };
-        for (excerpt, longest_s) in onsets(incident, &leading(finding)) {
-            let file = Arc::clone(&excerpt.place.file);
-            let bus = incident.bus.clone();
-            let one = Wanted { home: closer.len(), bus, excerpt, longest_s };
-            wanted.entry(file).or_default().push(one);
+        for one in onsets(incident, &leading, closer.len()) {
+            wanted.entry(Arc::clone(&one.excerpt.place.file)).or_default().push(one);
         }
         let blind_spots = blind_spots(incident, &input.logs);
         closer.push(Closer { incident: position, blind_spots, excerpts: Vec::new() });
     }
     for (file, mut onsets) in wanted {
-        let log = sources.logs.iter().find(|log| log.found.name == file);
+        // Logs are in order of name.
+        let at = sources.logs.binary_search_by(|log| log.found.name.cmp(&file));
+        let log = at.ok().and_then(|at| sources.logs.get(at));
         let facts = input.logs.iter().find(|(name, _)| *name == file).map(|(_, facts)| facts);
         if let (Some(log), Some(facts)) = (log, facts) {
             let names = Names::new(sources, finding, log, facts);
@@ -107,11 +106,17 @@ fn leading(finding: &VehicleFinding) -> Vec<&str> {
         .collect()
 }
 
-/// The onsets whose frames are shown: the first sign, and the first silence of a leading suspect or, when
+/// At most two onsets, whose frames are shown: the first sign, and the first silence of a leading suspect or, when
 /// that is the first sign or there is none, the next sign of another kind.
-fn onsets(incident: &Incident, leading: &[&str]) -> Vec<(OnsetExcerpt, f64)> {
-    let mut all: Vec<(i64, bool, OnsetExcerpt, f64)> = Vec::new();
+fn onsets(incident: &Incident, leading: &[&str], home: usize) -> Vec<Wanted> {
+    // When, whether it is a silence of a leading suspect, and what.
+    let mut all: Vec<(i64, bool, Wanted)> = Vec::new();
+    let wanted = |line, excerpt, longest_s| {
+        let bus = incident.bus.clone();
+        Wanted { home, bus, line, excerpt, longest_s }
+    };
     for silent in &incident.silent {
+        let Spot::Line(line) = silent.place.spot else { continue };
         let lasted = silent.end.seconds_since(silent.last_heard) + 1.0;
         let excerpt = OnsetExcerpt {
             node: Some(silent.node.clone()),
@@ -121,10 +126,11 @@ fn onsets(incident: &Incident, leading: &[&str]) -> Vec<(OnsetExcerpt, f64)> {
             frames: Excerpt::default(),
             senders: Vec::new(),
         };
-        let longest = lasted.clamp(1.0, LONGEST);
-        all.push((silent.due.0, leading.contains(&silent.node.as_str()), excerpt, longest));
+        let led = leading.contains(&silent.node.as_str());
+        all.push((silent.due.0, led, wanted(line, excerpt, lasted.clamp(1.0, LONGEST))));
     }
     for disturbed in &incident.disturbances {
+        let Spot::Line(line) = disturbed.place.spot else { continue };
         let excerpt = OnsetExcerpt {
             node: None,
             what: format!("the bus is disturbed: {}", disturbed.kind.replace('-', " ")),
@@ -133,22 +139,19 @@ fn onsets(incident: &Incident, leading: &[&str]) -> Vec<(OnsetExcerpt, f64)> {
             frames: Excerpt::default(),
             senders: Vec::new(),
         };
-        all.push((disturbed.begin.0, false, excerpt, 1.0));
+        all.push((disturbed.begin.0, false, wanted(line, excerpt, 1.0)));
     }
-    all.retain(|(_, _, excerpt, _)| matches!(excerpt.place.spot, Spot::Line(_)));
-    all.sort_by(|a, b| (a.0, &a.2.place).cmp(&(b.0, &b.2.place)));
-    let mut chosen: Vec<(OnsetExcerpt, f64)> = Vec::new();
+    all.sort_by(|a, b| (a.0, &a.2.excerpt.place).cmp(&(b.0, &b.2.excerpt.place)));
     let first = (!all.is_empty()).then(|| all.remove(0));
-    let second = first.as_ref().and_then(|first| {
-        let led = all.iter().position(|one| one.1 && one.2.place != first.2.place);
-        let other = || all.iter().position(|one| one.2.node.is_none() != first.2.node.is_none());
-        if first.1 { other() } else { led.or_else(other) }
+    let second = first.as_ref().and_then(|(_, leads, first)| {
+        let first = &first.excerpt;
+        let led = all.iter().position(|one| one.1 && one.2.excerpt.place != first.place);
+        let silence = first.node.is_some();
+        let other = || all.iter().position(|one| one.2.excerpt.node.is_some() != silence);
+        if *leads { other() } else { led.or_else(other) }
     });
     let second = second.map(|at| all.remove(at));
-    for (_, _, excerpt, longest) in first.into_iter().chain(second).take(MOST_ONSETS) {
-        chosen.push((excerpt, longest));
-    }
-    chosen
+    first.into_iter().chain(second).map(|(_, _, wanted)| wanted).collect()
 }
 
 fn blind_spots(incident: &Incident, logs: &[(Arc<str>, LogFacts)]) -> Vec<BlindSpotRow> {
@@ -212,7 +215,7 @@ fn read(log: &LogFile, tables: &LogTables, names: &Names, onsets: &mut [Wanted])
         let bus = one.bus.clone().or_else(only).unwrap_or_default();
         let node = one.excerpt.node.as_deref();
         Onset {
-            line: line(&one.excerpt.place),
+            line: one.line,
             identifiers: node.map_or_else(BTreeSet::new, |node| names.sends(&bus, node)),
             bus,
             longest_s: one.longest_s,
@@ -238,12 +241,5 @@ fn read(log: &LogFile, tables: &LogTables, names: &Names, onsets: &mut [Wanted])
         };
         one.excerpt.senders = frames.rows.iter().map(sender).collect();
         one.excerpt.frames = frames;
-    }
-}
-
-fn line(place: &Place) -> u64 {
-    match place.spot {
-        Spot::Line(line) => line,
-        _ => 0,
     }
 }

@@ -7,32 +7,17 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::logs::ByVehicle;
-use super::plan::Plan;
 use super::sources::Sources;
 use crate::facts::FleetPart;
 use crate::read::Tally;
-use crate::read::finding::find;
 
-/// Finds and reads all parts, each as a whole, in order of their names.
-pub(super) fn pour(
-    plan: &Plan,
-    sources: &mut Sources,
-    logs: &mut ByVehicle,
-    tally: &mut Tally,
-    remarks: &mut Vec<String>,
-) {
-    if plan.inputs.facts.is_empty() {
+/// Reads all parts, each as a whole, in order of their names.
+pub(super) fn pour(sources: &mut Sources, logs: &mut ByVehicle, tally: &mut Tally) {
+    if sources.facts.is_empty() {
         return;
     }
-    let finding = find(&plan.base, &plan.inputs.facts, Some(&plan.output.folder));
-    for pattern in &finding.empty_patterns {
-        remarks.push(format!(
-            "`facts`: nothing matches `{pattern}` (patterns are relative to the pipeline file)"
-        ));
-    }
-    tally.rejects.extend(finding.rejects);
     let mut parts: BTreeMap<PathBuf, Vec<(PathBuf, Arc<str>)>> = BTreeMap::new();
-    for file in finding.files {
+    for file in std::mem::take(&mut sources.facts) {
         let folder = file.path.parent().map(std::path::Path::to_owned).unwrap_or_default();
         parts.entry(folder).or_default().push((file.path, file.name));
     }
@@ -63,9 +48,7 @@ pub(super) fn pour(
         }
     }
     sources.sort_vehicles();
-    sources.reports.sort_by(|a, b| {
-        (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
-    });
+    sources.sort_reports();
     for list in logs.values_mut() {
         list.sort_by(|a, b| a.0.cmp(&b.0));
     }

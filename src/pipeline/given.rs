@@ -28,6 +28,8 @@ pub(super) enum Given {
     Text(Box<TextReport>),
     Words(Arc<str>, Vec<u8>),
     Tests(Box<TestTable>),
+    /// A table of facts kept elsewhere, not opened yet.
+    Facts(Found),
     Nothing,
     RefusedLog(Found),
     Skipped(String),

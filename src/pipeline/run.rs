@@ -20,7 +20,7 @@ use crate::facts::{FactsStore, KnownFiles};
 use crate::incidents::{Gathered, VehicleFacts, align, gather};
 use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
 use crate::read::frames::LogTables;
-use crate::read::{ScanReport, ServiceNote, Tally, TestTable};
+use crate::read::{ScanReport, ServiceNote, Tally};
 use crate::repairs::{self, AfterTable, Outlook, outlook};
 use crate::reports::Closer;
 use crate::suspects::{Case, Listening, VehicleFinding, judge};
@@ -45,9 +45,9 @@ pub struct Outcome {
     pub outlooks: Vec<Outlook>,
     /// The closer look at drawn incidents, by vehicle; empty when no page is written.
     pub closer: BTreeMap<String, Vec<Closer>>,
-    /// The week, in the view of a fleet.
+    /// The week, in the view of a fleet; only of a run that writes.
     pub week: Option<FleetWeek>,
-    /// The comparison of modules, in the batch view.
+    /// The comparison of modules, in the batch view; only of a run that writes.
     pub batches: Option<BatchView>,
     /// What was read, skipped, rejected.
     pub tally: Tally,
@@ -84,8 +84,8 @@ pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<O
     Ok(outcome)
 }
 
-/// Everything up to the findings and outlooks; nothing is written, and stored facts are used only
-/// where a run has left some.
+/// Everything up to the findings and outlooks, without week and batch view; nothing is written, and stored
+/// facts are used only where a run has left some.
 ///
 /// # Errors
 /// When there is no readable input.
@@ -106,8 +106,8 @@ fn analyse(
         false => KnownFiles::read(&facts, &logs::depends_on(&tables)),
     };
     let mut sources = sources::read(plan, &known);
-    if sources.logs.is_empty() && sources.reports.is_empty() && plan.inputs.facts.is_empty() {
-        return Err(RunError::NoInput { hint: hint(&sources) });
+    if sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty() {
+        return Err(RunError::NoInput { hint: hint(&sources.remarks, &sources.tally) });
     }
     let store = match !sources.logs.is_empty() && (keep || facts.is_dir()) {
         true => Some(FactsStore::open(&facts).map_err(|e| RunError::Store(e.chain()))?),
@@ -126,9 +126,10 @@ fn analyse(
         progress,
     };
     let (mut logs, notes) = logs::all(&watching, &mut tally, &mut remarks);
-    facts_input::pour(plan, &mut sources, &mut logs, &mut tally, &mut remarks);
-    if !plan.inputs.facts.is_empty() && sources.reports.is_empty() && logs.is_empty() {
-        return Err(RunError::NoInput { hint: hint(&sources) });
+    let given = !sources.facts.is_empty();
+    facts_input::pour(&mut sources, &mut logs, &mut tally);
+    if given && sources.reports.is_empty() && logs.is_empty() {
+        return Err(RunError::NoInput { hint: hint(&remarks, &tally) });
     }
     let mut vehicles = vehicles(plan, &mut sources, logs, &mut tally);
     for vehicle in vehicles.keys().filter(|v| sources.network_of(v).is_none()) {
@@ -140,7 +141,7 @@ fn analyse(
             ));
         }
     }
-    let earlier = week::earlier(plan, &sources, &vehicles);
+    let earlier = keep.then(|| week::earlier(plan, &sources, &vehicles)).flatten();
     let (findings, outlooks) = weigh(plan, &sources, &mut vehicles);
     let week = earlier.map(|e| week::review_of(plan, &sources, &notes, e, (&findings, &outlooks)));
     outputs::settle(&mut tally);
@@ -148,7 +149,7 @@ fn analyse(
         true => look_closer(&sources, &tables, &findings, &vehicles),
         false => BTreeMap::new(),
     };
-    let batches = (plan.view == View::Batches).then(|| {
+    let batches = (keep && plan.view == View::Batches).then(|| {
         batches(&Asked {
             vehicles: &sources.vehicles,
             modules: &sources.modules,
@@ -176,19 +177,17 @@ pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
             sources.tally.rejects.push(Reject::one(row.place.clone(), reason));
         }
     }
-    if sources.logs.is_empty() && sources.reports.is_empty() {
+    if sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty() {
         remarks.push("no readable input: expected at least one bus log or scan report".to_owned());
     }
     outputs::settle(&mut sources.tally);
     (sources.taken_for, sources.tally, remarks)
 }
 
-fn hint(sources: &Sources) -> String {
-    let mut lines: Vec<String> = sources.remarks.clone();
-    lines.extend(
-        sources.tally.rejects.iter().take(10).map(|r| format!("{}: {}", r.place, r.reason)),
-    );
-    lines.extend(sources.tally.skipped.iter().take(5).map(|(f, why)| format!("{f}: {why}")));
+fn hint(remarks: &[String], tally: &Tally) -> String {
+    let mut lines: Vec<String> = remarks.to_vec();
+    lines.extend(tally.rejects.iter().take(10).map(|r| format!("{}: {}", r.place, r.reason)));
+    lines.extend(tally.skipped.iter().take(5).map(|(f, why)| format!("{f}: {why}")));
     lines.iter().map(|l| format!("\n  {l}")).collect()
 }
 
@@ -290,7 +289,7 @@ pub(super) fn weigh(
     for (vehicle, g) in vehicles.keys().zip(&gathered) {
         listening.entry(family(sources, vehicle)).or_default().learn(&g.incidents, &g.fitted);
     }
-    let tests = sources.tests.clone().unwrap_or_else(TestTable::shipped);
+    let tests = sources.tests();
     let work: Vec<_> = vehicles.iter().zip(gathered).collect();
     work.into_par_iter()
         .map(|((vehicle, input), gathered)| {
@@ -321,7 +320,7 @@ pub(super) fn weigh(
             finding.remarks.extend(lacking(
                 &finding,
                 Given {
-                    weather: sources.has_weather,
+                    weather: !sources.weather.is_empty(),
                     site: row.is_some_and(|r| r.site.is_some()),
                     notes: input.notes.len(),
                     logs: input.logs.len(),

@@ -35,8 +35,6 @@ pub(super) struct Sources {
     pub logs: Vec<LogFile>,
     pub reports: Vec<ScanReport>,
     pub weather: WeatherTable,
-    /// Whether a weather table with rows was read.
-    pub has_weather: bool,
     /// The coming weather, where a forecast was given.
     pub forecast: Option<WeatherTable>,
     pub after_part: Vec<AfterPartRow>,
@@ -54,6 +52,8 @@ pub(super) struct Sources {
     /// What each file was taken for, in order of name: for `check`.
     pub taken_for: Vec<(String, String)>,
     pub remarks: Vec<String>,
+    /// Files of facts kept elsewhere that are still to be read.
+    pub facts: Vec<Found>,
     /// Reports of unknown layout that are still to be read.
     pub texts: Vec<TextReport>,
     /// Files of report words, by name.
@@ -80,7 +80,7 @@ impl Taken {
 /// Finds and reads; logs that are `known` are not opened.
 pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
     let inputs = &plan.inputs;
-    let wanted: [(&str, &[String], Wanted); 13] = [
+    let wanted: [(&str, &[String], Wanted); 14] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
         ("scan_reports", &inputs.scan_reports, Wanted::Report),
         ("weather", &inputs.weather, Wanted::Weather),
@@ -93,6 +93,7 @@ pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
         ("after_part", &inputs.after_part, Wanted::AfterPart),
         ("severity", &inputs.severity, Wanted::Severity),
         ("tests", &inputs.tests, Wanted::Tests),
+        ("facts", &inputs.facts, Wanted::Facts),
         ("folder", &inputs.by_content, Wanted::Anything),
     ];
     let mut sources = Sources::default();
@@ -116,12 +117,9 @@ pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
     }
     sources.sort_vehicles();
     text_reports::read(plan, &mut sources);
-    sources.has_weather = !weather.is_empty();
     sources.weather = WeatherTable::new(weather);
     sources.forecast = (!inputs.forecast.is_empty()).then(|| WeatherTable::new(forecast));
-    sources.reports.sort_by(|a, b| {
-        (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
-    });
+    sources.sort_reports();
     sources
         .notes
         .sort_by(|a, b| (&a.vehicle, a.time, &a.place).cmp(&(&b.vehicle, b.time, &b.place)));
@@ -194,6 +192,7 @@ impl Sources {
                     self.networks.insert(network.name.clone(), *network);
                 }
             }
+            Given::Facts(found) => self.facts.push(found),
             Given::Text(text) => self.texts.push(*text),
             Given::Words(name, bytes) => self.words.push((name, bytes)),
             Given::Tests(table) if self.tests.is_none() => self.tests = Some(*table),
@@ -217,6 +216,12 @@ fn take(plan: &Plan, known: &KnownFiles, found: Found, wanted: Wanted) -> Taken 
         name: Arc::clone(&name),
         what: String::new(),
     };
+    if wanted == Wanted::Facts {
+        // Read later, each folder as a whole.
+        taken.what = "kept facts".to_owned();
+        taken.given = Given::Facts(found);
+        return taken;
+    }
     let stamp = (wanted == Wanted::Log).then(|| stamp(&found.path)).flatten();
     if let Some(file) = stamp.as_ref().and_then(|stamp| known.of(&name, stamp)) {
         let (size, content) = (file.size, Some(file.content));
@@ -345,7 +350,7 @@ fn take(plan: &Plan, known: &KnownFiles, found: Found, wanted: Wanted) -> Taken 
             account.join(reading.account);
             (Given::Tests(Box::new(reading.records)), "table of tests".to_owned())
         }
-        Wanted::Anything => (Given::Nothing, String::new()),
+        Wanted::Facts | Wanted::Anything => (Given::Nothing, String::new()),
     };
     let rejected = account.rejects.len();
     taken.account.join(account);

@@ -1,7 +1,7 @@
-//! Which row of the vehicles table, and so which network, a vehicle has.
+//! Which row of the vehicles table, and so which network, a vehicle has; what else is asked of sources.
 
 use super::sources::Sources;
-use crate::read::VehicleRow;
+use crate::read::{TestTable, VehicleRow};
 use crate::vocabulary::Network;
 
 impl Sources {
@@ -14,6 +14,18 @@ impl Sources {
     /// Puts the vehicles in order of name; rows of one vehicle stay in the order of the files.
     pub(super) fn sort_vehicles(&mut self) {
         self.vehicles.sort_by(|a, b| a.vehicle.cmp(&b.vehicle));
+    }
+
+    /// The table of tests: the user's, else the shipped one.
+    pub(super) fn tests(&self) -> TestTable {
+        self.tests.clone().unwrap_or_else(TestTable::shipped)
+    }
+
+    /// Puts the reports in order of vehicle, time and place.
+    pub(super) fn sort_reports(&mut self) {
+        self.reports.sort_by(|a, b| {
+            (&a.vehicle, a.taken_at, &a.place).cmp(&(&b.vehicle, b.taken_at, &b.place))
+        });
     }
 
     /// The network of a vehicle: as the vehicles table says, else the only one described.

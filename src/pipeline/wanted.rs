@@ -20,6 +20,8 @@ pub(super) enum Wanted {
     Network,
     Words,
     Tests,
+    /// Facts kept elsewhere; they are read by themselves, each folder as a whole.
+    Facts,
     /// Whatever its content says.
     Anything,
 }
@@ -74,7 +76,7 @@ pub(super) fn fits(kind: &Kind, wanted: Wanted) -> bool {
         | Wanted::Notes => {
             matches!(kind, Kind::Csv { .. } | Kind::UnknownText)
         }
-        Wanted::Anything => false,
+        Wanted::Facts | Wanted::Anything => false,
     }
 }
 
@@ -117,6 +119,7 @@ pub(super) fn how_to_add(wanted: Wanted) -> &'static str {
             "a TOML file with the words of your reports; without it the English ones hold"
         }
         Wanted::Tests => "a TOML file of the kinds of test; without it the shipped one holds",
+        Wanted::Facts => "Parquet tables of facts, a folder for each part of the fleet",
         Wanted::Anything => "put logs and reports there",
     }
 }
@@ -136,11 +139,13 @@ pub(super) fn expected(wanted: Wanted) -> &'static str {
         Wanted::Network => "a network description (TOML)",
         Wanted::Words => "report words (TOML)",
         Wanted::Tests => "a table of tests (TOML)",
+        Wanted::Facts => "a table of facts (Parquet)",
         Wanted::Anything => "an input",
     }
 }
 
-/// Whether a table is one of ours: it has two of our columns, or the pipeline names its columns.
+/// Whether a table is one of ours: three of its columns are ours, or the pipeline names
+/// its columns.
 pub(super) fn is_scan_table(plan: &Plan, kind: &Kind) -> bool {
     let Kind::Csv { header } = kind else { return false };
     !plan.columns_of("scan_reports").is_empty() || SCAN_REPORTS.likeness(header) >= 3

@@ -7,7 +7,6 @@ use super::logs::Notes;
 use super::plan::{Plan, View};
 use super::run::{VehicleInput, weigh};
 use super::sources::Sources;
-use crate::read::TestTable;
 use crate::repairs::Outlook;
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Instant;
@@ -69,7 +68,7 @@ pub(super) fn review_of(
     (in_view, before): (WeekInView, Before),
     (findings, outlooks): (&[VehicleFinding], &[Outlook]),
 ) -> FleetWeek {
-    let tests = sources.tests.clone().unwrap_or_else(TestTable::shipped);
+    let tests = sources.tests();
     let severities = Severities::new(sources.severity.clone());
     let network_of = |vehicle: &str| sources.network_of(vehicle);
     let papers = Papers {

@@ -3,6 +3,7 @@
 //! Davis, Burns, Bril and Lukkien, Real-Time Systems 35 (2007): a frame waits for the longest frame of lower
 //! priority that has just begun and for all frames of higher priority that come meanwhile; every instance
 //! in its busy period is looked at, not only the first (the older analysis of 1994 missed those).
+//! Nothing calls it yet: it stands for the worked example EX-4a, whose published figures its test holds.
 
 /// One cyclic message.
 #[derive(Debug, Clone, Copy, PartialEq)]

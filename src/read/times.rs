@@ -164,7 +164,7 @@ fn local_time(local: NaiveDateTime, zone: Tz) -> Result<ReadTime, String> {
 }
 
 /// The first instant of a day; where clocks go forward at midnight, the first that was.
-fn midnight(day: NaiveDate, zone: Tz) -> Result<Instant, String> {
+pub(crate) fn midnight(day: NaiveDate, zone: Tz) -> Result<Instant, String> {
     let start = NaiveDateTime::new(day, NaiveTime::MIN);
     (0..24)
         .find_map(|quarters| {

@@ -63,12 +63,7 @@ pub(super) fn after_part(
     table: &AfterTable,
 ) -> Option<AfterPart> {
     let Verdict::Suspect(Suspect::Node(name)) = verdict else { return None };
-    let node = network.and_then(|network| network.nodes.iter().find(|node| node.name == *name));
-    let mut texts = vec![spaced(name)];
-    if let Some(node) = node {
-        texts.extend(node.title.as_deref().map(spaced));
-        texts.extend(node.aliases.iter().map(|alias| spaced(alias)));
-    }
+    let texts = texts_of(name, network);
     let classes = table.rows.iter().filter(|row| row.class != ANY);
     let class = class_of(&texts, classes.map(|row| (row, row.words.as_slice())));
     let any = table.rows.iter().find(|row| row.class == ANY);
@@ -82,35 +77,40 @@ pub(super) fn after_part(
     })
 }
 
-/// Of rows with their words the one with the longest word that stands in one of the texts, and that
-/// word; of equals the first. The texts come from [`spaced`], so only whole words count.
+/// What a node is called: its name, title and aliases, as [`class_of`] takes them.
 #[must_use]
-pub fn class_of<'a, T>(
+pub fn texts_of(name: &str, network: Option<&Network>) -> Vec<String> {
+    let node = network.and_then(|network| network.nodes.iter().find(|node| node.name == name));
+    let mut texts = vec![spaced(name)];
+    if let Some(node) = node {
+        texts.extend(node.title.as_deref().map(spaced));
+        texts.extend(node.aliases.iter().map(|alias| spaced(alias)));
+    }
+    texts
+}
+
+/// Of rows with their words the one with the longest word that stands in one of the texts, and that
+/// word; of equals the first. The texts come from [`texts_of`], so only whole words count.
+#[must_use]
+pub fn class_of<'a, T: Copy>(
     texts: &[String],
     rows: impl Iterator<Item = (T, &'a [String])>,
 ) -> Option<(T, &'a str)> {
     let mut best: Option<(T, &str)> = None;
     for (row, words) in rows {
-        let standing = |word: &&String| texts.iter().any(|text| text.contains(&spaced(word)));
-        let length = |word: &str| word.chars().count();
-        let mut longest: Option<&str> = None;
-        for word in words.iter().filter(standing) {
-            if longest.is_none_or(|other| length(word) > length(other)) {
-                longest = Some(word);
+        for word in words {
+            let stands = texts.iter().any(|text| text.contains(&spaced(word)));
+            let length = |word: &str| word.chars().count();
+            if stands && best.is_none_or(|(_, other)| length(word) > length(other)) {
+                best = Some((row, word));
             }
-        }
-        if let Some(word) = longest
-            && best.as_ref().is_none_or(|(_, other)| length(word) > length(other))
-        {
-            best = Some((row, word));
         }
     }
     best
 }
 
 /// Lower case, with single blanks between and around the words.
-#[must_use]
-pub fn spaced(text: &str) -> String {
+fn spaced(text: &str) -> String {
     let lower = text.to_lowercase();
     let words = lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
     words.fold(" ".to_owned(), |text, word| text + word + " ")

@@ -8,7 +8,8 @@
 //! - `fell_80`: probability that the risk under the trigger fell by at least 80 % (Jeffreys).
 //!   Both leave out the last incident before the change, with its start: vehicles are repaired
 //!   after an incident, so that one was bound to be there (Haldane 1945 for the count of a rare
-//!   thing that ends with it). With it a useless repair after a bad week has p ≤ .05 in 10 %.
+//!   thing that ends with it). With it a useless repair after a bad week had p ≤ .05 in 10 %
+//!   (measured before it was left out).
 //! - Held: no incident since, and an unchanged fault would have stayed away so long under the
 //!   trigger with a probability of at most 1 − confidence, averaged over what its risk may have
 //!   been. Came back: the incidents since speak for "unchanged" against a risk of 1 in 200 by at

@@ -15,7 +15,7 @@ mod slow;
 #[cfg(test)]
 mod tests;
 
-pub use after_part::{AfterPart, AfterTable, class_of, spaced};
+pub use after_part::{AfterPart, AfterTable, class_of, texts_of};
 pub use changes::Kind;
 pub use held::{Counts, Repair, State};
-pub use outlook::{Case, Outlook, outlook};
+pub use outlook::{Case, Outlook, last_lasting, outlook};

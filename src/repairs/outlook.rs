@@ -40,6 +40,12 @@ pub struct Outlook {
     pub after_part: Option<AfterPart>,
 }
 
+/// The last lasting repair.
+#[must_use]
+pub fn last_lasting(repairs: &[Repair]) -> Option<&Repair> {
+    repairs.iter().rev().find(|repair| repair.kind == Kind::Lasting)
+}
+
 /// The outlook of one vehicle.
 #[must_use]
 pub fn outlook(case: &Case<'_>) -> Outlook {
@@ -47,8 +53,9 @@ pub fn outlook(case: &Case<'_>) -> Outlook {
     let repairs: Vec<Repair> =
         found.into_iter().map(|change| weigh(change, case.confidence)).collect();
     // A repair that has held, and nothing since: how it was before tells how to make it happen.
-    let last = repairs.iter().rev().find(|repair| repair.kind == Kind::Lasting);
-    let cured = last.filter(|repair| repair.state == State::Held).map(|repair| repair.from);
+    let cured = last_lasting(&repairs)
+        .filter(|repair| repair.state == State::Held)
+        .map(|repair| repair.from);
     let faulty =
         case.trials.partition_point(|trial| cured.is_none_or(|cured| trial.exposure.start < cured));
     let faulty = case.trials.get(..faulty).unwrap_or(case.trials);

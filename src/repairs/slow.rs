@@ -29,7 +29,7 @@ fn drawn(kind: Invented, risk: f64, state: &mut u64) -> Invented {
 }
 
 // The daily look: a repair that did nothing (risk .25 under the trigger, as before) is called held
-// at some time within 200 starts in at most about 5 %, and one that cured (risk 0) called back
+// at some time within 120 starts in at most about 5 %, and one that cured (risk 0) called back
 // never; a risk of 1 in 200 left is called back in at most about 5 %. Seed 9, 300 vehicles each.
 #[test]
 #[ignore = "slow: 900 repairs looked at 24 times"]

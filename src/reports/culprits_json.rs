@@ -4,8 +4,6 @@
 //! unknown. Reused facts are not told apart from fresh ones, so that a second run gives the same
 //! bytes.
 
-use std::collections::BTreeMap;
-
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -15,12 +13,11 @@ use crate::repairs::Outlook;
 use crate::reports::outlooks::{self, OutlookJson, outlook_json};
 use crate::reports::standing::{Standing, by_name, judged, standing};
 use crate::reports::tests_json::{Step, Test, step, test};
-use crate::reports::weekly::{VehicleJson, WeekJson, vehicle_json, week_json};
+use crate::reports::weekly::{VehicleJson, WeekJson, ranks, vehicle_json, week_json};
 use crate::reports::wording::each_once;
 use crate::reports::{Heading, ReportError, Told};
 use crate::suspects::{Evidence, SuspectFinding, VehicleFinding};
 use crate::vocabulary::{Instant, Mechanism, Suspect, Verdict};
-use crate::weeks::VehicleWeek;
 
 /// Most pieces of evidence for, and against, that a suspect carries here; `evidence.csv` has all.
 const MOST_EVIDENCE: usize = 12;
@@ -173,12 +170,7 @@ impl JsonSchema for Instant8601 {
 /// The bytes of `culprits.json`.
 pub(super) fn culprits_json(heading: &Heading, told: &Told<'_>) -> Result<Vec<u8>, ReportError> {
     let Told { findings, outlooks, week, tally, .. } = *told;
-    let ranked: BTreeMap<&str, (usize, &VehicleWeek)> = week
-        .map(|week| week.vehicles.iter().enumerate())
-        .into_iter()
-        .flatten()
-        .map(|(at, v)| (v.vehicle.as_str(), (at + 1, v)))
-        .collect();
+    let ranked = ranks(week);
     let culprits = Culprits {
         schema: "buswitness/culprits/1",
         pipeline: &heading.title,

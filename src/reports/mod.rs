@@ -35,7 +35,6 @@ pub use batches::{batch_lines, render_batches};
 pub use calibration::{Rehearsed, calibration_lines, write_calibration};
 pub use checked::check_text;
 pub use closer::{Closer, OnsetExcerpt, drawn_incidents};
-pub use csv_tables::fleet_table;
 pub use dictionary::{Defined, Meaning, columns_page, table_page, tables as defined_tables};
 pub use error::ReportError;
 pub use for_scripts::{check_json, run_json};
@@ -43,6 +42,7 @@ pub use heading::{Formats, Heading, View};
 pub use outlooks::{fleet_conditions, fleet_time_since_start, plan_json, plan_text};
 pub use schemas::{DIALECT, NamedSchema, output_schemas};
 pub use terminal::terminal_table;
+pub use weekly::fleet_table;
 pub use whole_file::{Output, write_new, write_whole};
 
 use crate::read::Tally;
@@ -123,8 +123,8 @@ pub fn write_folder(
     whole_file::clear_leftovers(folder, held.is_some());
     let list = written::Written::of(folder, heading);
     let failed = |source| ReportError::Write { file: list.path(), source };
-    list.announce(outputs).map_err(failed)?;
+    let hashes = list.announce(outputs).map_err(failed)?;
     let paths = whole_file::place_all(folder, outputs)?;
-    list.retire(outputs).map_err(failed)?;
+    list.retire(&hashes).map_err(failed)?;
     Ok(paths)
 }

@@ -7,7 +7,7 @@ use comfy_table::{CellAlignment, ContentArrangement, Table};
 
 use crate::read::Tally;
 use crate::reports::standing::{Standing, leader, listing_order, standing};
-use crate::reports::wording::{count, grouped, percent, shown};
+use crate::reports::wording::{count, counted, grouped, percent, shown};
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Suspect;
 
@@ -143,11 +143,11 @@ fn push_intake(out: &mut String, tally: &Tally, width: usize, colour: bool) {
         out,
         &format!(
             "read: {} ({} of them from kept facts, {} unopened), {} frames, {}, {} table rows",
-            count(usize::try_from(tally.bus_logs).unwrap_or(usize::MAX), "bus log"),
+            counted(tally.bus_logs, "bus log"),
             tally.logs_reused,
             tally.logs_unopened,
             grouped(tally.frames),
-            count(usize::try_from(tally.scan_reports).unwrap_or(usize::MAX), "scan report"),
+            counted(tally.scan_reports, "scan report"),
             grouped(tally.table_rows),
         ),
         width,

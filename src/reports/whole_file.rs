@@ -8,8 +8,9 @@
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant, SystemTime};
+use std::time::{Duration, Instant};
 
+use crate::facts::abandoned;
 use crate::reports::ReportError;
 use crate::vocabulary::Finishing;
 
@@ -17,8 +18,6 @@ use crate::vocabulary::Finishing;
 const PATIENCE: Duration = Duration::from_secs(60);
 /// How long to wait before asking again.
 const BETWEEN: Duration = Duration::from_millis(20);
-/// A temporary file older than this belongs to no running program.
-const ABANDONED: Duration = Duration::from_secs(24 * 3_600);
 
 /// A file to be written: its plain name and its bytes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -146,14 +145,9 @@ pub(super) fn hold(folder: &Path) -> Option<File> {
 
 /// Removes the temporary files of killed runs: all when the folder is `held`, else those older than a day.
 pub(super) fn clear_leftovers(folder: &Path, held: bool) {
-    let old = |entry: &fs::DirEntry| {
-        let changed = entry.metadata().and_then(|about| about.modified()).ok();
-        let age = changed.and_then(|time| SystemTime::now().duration_since(time).ok());
-        age.is_some_and(|age| age > ABANDONED)
-    };
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
         let name = entry.file_name().to_string_lossy().into_owned();
-        if is_part(&name) && (held || old(&entry)) {
+        if is_part(&name) && (held || abandoned(&entry)) {
             // One that will not go is never read either.
             let _ = fs::remove_file(entry.path());
         }

@@ -4,6 +4,7 @@
 
 use chrono_tz::Tz;
 
+use crate::conditions::FAMILY;
 use crate::vocabulary::{Instant, Mechanism, Suspect};
 
 /// What stands where a value is not known.
@@ -48,10 +49,14 @@ pub(super) fn p_value(p: f64) -> String {
     }
 }
 
-/// A ratio to about two digits.
+/// A ratio to about two digits; nothing is 0, a trace is said to be one.
 pub(super) fn ratio(r: f64) -> String {
     if !r.is_finite() {
         UNKNOWN.to_owned()
+    } else if r <= 0.0 {
+        "0".to_owned()
+    } else if r < 0.005 {
+        "<0.01".to_owned()
     } else if r >= 1e6 {
         format!("{r:.0e}")
     } else if r >= 9.95 {
@@ -108,8 +113,25 @@ pub(super) fn grouped(n: u64) -> String {
 
 /// A count with its noun, as in `1 start`, `7 starts`.
 pub(super) fn count(n: usize, noun: &str) -> String {
+    counted(n as u64, noun)
+}
+
+/// The same of a number that is no length of a list.
+pub(super) fn counted(n: u64, noun: &str) -> String {
     let plural = if n == 1 { "" } else { "s" };
-    format!("{} {noun}{plural}", grouped(n as u64))
+    format!("{} {noun}{plural}", grouped(n))
+}
+
+/// A condition of the fixed family in words; data files keep its name.
+pub(super) fn condition(name: &str) -> String {
+    let known = FAMILY.iter().find(|condition| condition.name == name);
+    known.map_or_else(|| shown(name, 120), |condition| condition.said.to_owned())
+}
+
+/// A text with a capital letter in front.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// Each text once, in order of first appearance.

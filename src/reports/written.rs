@@ -28,6 +28,9 @@ const LONGEST: u64 = 256 << 20;
 /// Files with the hashes they may have, by pipeline and name.
 type Files = BTreeMap<(String, String), BTreeSet<u128>>;
 
+/// The hashes of files by name.
+pub(super) type Hashes<'a> = BTreeMap<&'a str, u128>;
+
 /// The list of one output folder, for one pipeline.
 pub(super) struct Written<'a> {
     folder: &'a Path,
@@ -46,22 +49,23 @@ impl<'a> Written<'a> {
         self.folder.join(LIST)
     }
 
-    /// Names files that are about to be written, beside those named already.
-    pub(super) fn announce(&self, outputs: &[Output]) -> std::io::Result<()> {
+    /// Names files that are about to be written, beside those named already. Returns their hashes.
+    pub(super) fn announce<'o>(&self, outputs: &'o [Output]) -> std::io::Result<Hashes<'o>> {
+        let hashes: Hashes<'o> =
+            outputs.iter().map(|o| (o.name.as_str(), content_hash(&o.bytes))).collect();
         let mut files = read(self.folder);
-        for output in outputs {
-            let key = (self.pipeline.clone(), output.name.clone());
-            files.entry(key).or_default().insert(content_hash(&output.bytes));
+        for (name, hash) in &hashes {
+            let key = (self.pipeline.clone(), (*name).to_owned());
+            files.entry(key).or_default().insert(*hash);
         }
-        put(&self.path(), text(&files).as_bytes())
+        put(&self.path(), text(&files).as_bytes())?;
+        Ok(hashes)
     }
 
     /// Removes what this pipeline wrote once, does not write any more, and nobody has changed; then cuts the
-    /// list to `outputs`. Returns how many files went.
-    pub(super) fn retire(&self, outputs: &[Output]) -> std::io::Result<usize> {
+    /// list to `now`, what it has written. Returns how many files went.
+    pub(super) fn retire(&self, now: &Hashes<'_>) -> std::io::Result<usize> {
         let mut files = read(self.folder);
-        let now: BTreeMap<&str, u128> =
-            outputs.iter().map(|o| (o.name.as_str(), content_hash(&o.bytes))).collect();
         let others: BTreeSet<String> = files
             .keys()
             .filter(|(pipeline, _)| *pipeline != self.pipeline)
@@ -78,7 +82,7 @@ impl<'a> Written<'a> {
         }
         files.retain(|key, _| !own(key));
         for (name, hash) in now {
-            files.insert((self.pipeline.clone(), name.to_owned()), BTreeSet::from([hash]));
+            files.insert((self.pipeline.clone(), (*name).to_owned()), BTreeSet::from([*hash]));
         }
         put(&self.path(), text(&files).as_bytes())?;
         Ok(gone)
@@ -141,9 +145,9 @@ mod tests {
         let heading = Heading { title: title.to_owned(), ..heading(View::Fleet) };
         let outputs: Vec<Output> = outputs.iter().map(|(n, b)| Output::new(*n, *b)).collect();
         let list = Written::of(folder, &heading);
-        list.announce(&outputs).expect("announced");
+        let hashes = list.announce(&outputs).expect("announced");
         write_whole(folder, &outputs).expect("written");
-        list.retire(&outputs).expect("retired")
+        list.retire(&hashes).expect("retired")
     }
 
     #[test]

@@ -10,10 +10,14 @@ use super::scene::Scene;
 use super::signs::Lock;
 use crate::numerics::logs::log_sum_exp;
 
-/// A sum over nodes as that of so many nodes at most: what nodes of one incident show is not independent.
-fn as_few(values: &[f64], most: f64) -> f64 {
-    let count = values.len() as f64;
-    if count == 0.0 { 0.0 } else { values.iter().sum::<f64>() / count * count.min(most) }
+/// A sum over so many nodes or pairs as that of `most` at most: what those of one incident show is not independent.
+fn as_few(sum: f64, count: f64, most: f64) -> f64 {
+    if count == 0.0 { 0.0 } else { sum / count * count.min(most) }
+}
+
+/// The sign of the first node that a hypothesis strikes and that has one.
+fn sign_of<T: Copy>(signs: &[Option<T>], h: &Hypothesis) -> Option<T> {
+    signs.iter().zip(&h.struck).filter(|(_, struck)| **struck).find_map(|(sign, _)| *sign)
 }
 
 /// Whether errors keep the schedule of a node, or avoid it.
@@ -25,8 +29,7 @@ pub(super) fn locks(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Manner::CutOff => &rates::KEEPS_CUT_OFF,
         _ => return Some(0.0),
     };
-    let own = scene.signs.locks.iter().zip(&h.struck).filter(|(_, struck)| **struck);
-    let Some(lock) = own.filter_map(|(lock, _)| *lock).next() else { return Some(0.0) };
+    let Some(lock) = sign_of(&scene.signs.locks, h) else { return Some(0.0) };
     Some(kept(lock, keeping) - kept(lock, &rates::KEEPS_BY_CHANCE))
 }
 
@@ -63,8 +66,7 @@ pub(super) fn tries(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Manner::BusOff | Manner::CutOff => &rates::TRIES_STRUCK,
         _ => return Some(0.0),
     };
-    let struck = scene.signs.tries.iter().zip(&h.struck).filter(|(_, struck)| **struck);
-    let Some(tries) = struck.filter_map(|(tries, _)| *tries).next() else { return Some(0.0) };
+    let Some(tries) = sign_of(&scene.signs.tries, h) else { return Some(0.0) };
     let terms: Vec<f64> = own
         .iter()
         .map(|(share, mean, spread)| {
@@ -95,7 +97,8 @@ pub(super) fn waits(scene: &Scene, h: &Hypothesis) -> Option<f64> {
             bernoulli(fixed, p)
         })
         .collect();
-    (!values.is_empty()).then(|| as_few(&values, rates::NODES_COUNT))
+    (!values.is_empty())
+        .then(|| as_few(values.iter().sum(), values.len() as f64, rates::NODES_COUNT))
 }
 
 /// Who said in its CAN FD frames that it was error passive.
@@ -140,10 +143,8 @@ pub(super) fn order(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         Manner::Talks => rates::TALKER_FALLS,
         _ => return Some(0.0),
     };
-    let own = scene.signs.order.iter().zip(&h.struck).filter(|(_, struck)| **struck);
-    let Some(order) = own.filter_map(|(order, _)| *order).next() else { return Some(0.0) };
+    let Some(order) = sign_of(&scene.signs.order, h) else { return Some(0.0) };
     let first = weight / (weight + 1.0);
-    let pairs = order.before + order.after;
     let sum = order.before * (2.0 * first).ln() + order.after * (2.0 * (1.0 - first)).ln();
-    Some(sum / pairs * pairs.min(rates::PAIRS_COUNT))
+    Some(as_few(sum, order.before + order.after, rates::PAIRS_COUNT))
 }

@@ -187,7 +187,7 @@ impl Builder {
         let described = |name: &String| network.nodes.iter().find(|d| d.name == *name);
         let everywhere = vec![true; self.count];
         for branch in &network.branches {
-            let below = below(&branch.name, network);
+            let below = network.branches_below(&branch.name);
             let struck: Vec<bool> = nodes
                 .iter()
                 .map(|n| {
@@ -258,22 +258,6 @@ impl Builder {
             (Suspect::None, Manner::Other, &nobody, rates::PRIOR_OTHER),
         ] {
             self.add(suspect, manner, struck.clone(), all.clone(), prior);
-        }
-    }
-}
-
-/// A branch and all branches that hang on it.
-fn below<'n>(name: &'n str, network: &'n Network) -> BTreeSet<&'n str> {
-    let mut found = BTreeSet::from([name]);
-    loop {
-        let before = found.len();
-        for branch in &network.branches {
-            if branch.upstream.as_deref().is_some_and(|u| found.contains(u)) {
-                found.insert(&branch.name);
-            }
-        }
-        if found.len() == before {
-            return found;
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::listening::Listening;
 use super::{Case, VehicleFinding, judge};
 use crate::conditions::Exposure;
+use crate::conditions::invented::{exposure, incident};
 use crate::incidents::{Accusation, Gathered, Incident, SilentNode};
 use crate::read::{ServiceNote, TestTable};
 use crate::vocabulary::{Branch, Bus, Instant, Network, Node, Place};
@@ -53,27 +54,12 @@ pub(super) fn silence(day: u32, silent: &[&str], all: &[&str], seconds: f64) -> 
     };
     let alive = all.iter().filter(|n| !silent.contains(n));
     Incident {
-        start,
-        begin,
         end: begin.plus_seconds(seconds),
         bus: Some("chassis".to_owned()),
         since_start_s: None,
         silent: silent.iter().map(node).collect(),
         alive: alive.map(|n| (*n).to_owned()).collect(),
-        logged: true,
-        disturbances: Vec::new(),
-        losses: Vec::new(),
-        accusations: Vec::new(),
-        bus_down: Vec::new(),
-        own_supply: Vec::new(),
-        answered: Vec::new(),
-        unanswered: Vec::new(),
-        supply_v: None,
-        reporters: Vec::new(),
-        reports: Vec::new(),
-        perhaps_old: false,
-        repeats: 0,
-        finer: crate::incidents::FinerSigns::default(),
+        ..incident(start, 40.0)
     }
 }
 
@@ -92,27 +78,7 @@ pub(super) fn accuse(incident: &mut Incident, reporters: &[&str], pairs: &[(&str
 /// A start without an incident.
 pub(super) fn healthy_start(day: u32) -> Exposure {
     let start = Instant(1_767_592_800_000_000_000).plus_seconds(f64::from(day) * DAY + 40_000.0);
-    Exposure {
-        vehicle: "V".to_owned(),
-        start,
-        end: start.plus_seconds(1800.0),
-        logged: true,
-        incidents: 0,
-        judged: true,
-        ambient_c: None,
-        humidity_pct: None,
-        dew_spread_k: None,
-        rain_12h_mm: None,
-        wet: None,
-        washed: None,
-        soak_s: None,
-        first_of_day: None,
-        supply_v: None,
-        low_supply: None,
-        odometer_km: None,
-        late: None,
-        place: place(),
-    }
+    Exposure { place: place(), ..exposure("V", start) }
 }
 
 /// The finding of one vehicle.

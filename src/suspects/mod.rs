@@ -34,3 +34,4 @@ pub use findings::{
 };
 pub use judge::{Case, judge};
 pub use listening::Listening;
+pub use next_tests::{module_caution, untouched};

@@ -6,7 +6,7 @@ use super::blocks::student;
 use super::hypotheses::Space;
 use super::listening::Listening;
 use super::rates;
-use super::signs::{Signs, weight_of_answer};
+use super::signs::{Signs, scatter_beyond, weight_of_answer};
 use crate::incidents::Incident;
 use crate::numerics::centre::median;
 use crate::numerics::smooth::leave_one_out;
@@ -52,7 +52,7 @@ pub(super) fn remember(scenes: &mut [Scene]) {
                 habit.add(*now);
             }
         }
-        for answer in scene.answers.iter().filter(|a| a.share > 0.5) {
+        for answer in scene.answers.iter().filter(|a| a.is_plain()) {
             if let Some(habit) = mute.get_mut(answer.node) {
                 habit.add(answer.mute);
             }
@@ -84,6 +84,13 @@ pub(super) struct Answer {
     pub mute: bool,
     /// Share of the weight of a plain answer, or of a plain missing one.
     pub share: f64,
+}
+
+impl Answer {
+    /// Whether it counts whole where answers are counted, not weighed: it tells more than half of what a plain one tells.
+    pub(super) fn is_plain(&self) -> bool {
+        self.share > 0.5
+    }
 }
 
 /// How strong a disturbance was.
@@ -337,8 +344,7 @@ fn against_rate(incident: &Incident) -> Vec<(&str, Loss)> {
     let wider = |n: usize| -> f64 {
         let others = all.iter().enumerate().filter(|(m, _)| *m != n);
         let off: Vec<f64> = others.map(|(_, (off, error))| (off / error).abs()).collect();
-        // The middle of the sizes of a normal error is 0.674 of its standard deviation.
-        (median(&off).unwrap_or(0.0) / 0.674).max(1.0)
+        scatter_beyond(&off)
     };
     rows.iter()
         .zip(&all)

@@ -8,16 +8,13 @@ use super::hypotheses::Space;
 use super::rates;
 use crate::incidents::{Incident, SilentNode};
 use crate::numerics::centre::median;
-use crate::numerics::waiting::stopped_before;
-use crate::observe::{AnswerReading, LockBasis, ReturnKind};
+use crate::observe::{AnswerReading, LockBasis, ReturnKind, surely_before};
 
 /// Silences of one node and start that show whether they have one length.
 const FEWEST_RETURNS: usize = 3;
 /// Nodes, and failed frames, from which on tries are compared.
 const FEWEST_NODES: usize = 4;
 const FEWEST_FAILED: f64 = 20.0;
-/// An order of two nodes is told from this probability on.
-const SURE: f64 = 0.95;
 
 /// How often errors stood where a frame of a node was due.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -106,10 +103,8 @@ impl Signs {
             *counts.entry(&silent.node).or_default() += 1;
         }
         for (name, times) in counts {
-            let fixed =
-                |r: &&_| matches!(r, crate::observe::ReturnRow { kind: ReturnKind::BusOff, .. });
-            let own = incident.finer.returns.iter().filter(|r| r.node == name);
-            let fixed = own.filter(fixed).count() > 0;
+            let mut rows = incident.finer.returns.iter();
+            let fixed = rows.any(|r| r.node == name && r.kind == ReturnKind::BusOff);
             if (fixed || times >= FEWEST_RETURNS)
                 && let Some(slot) = space.node(name).and_then(|n| self.waits.get_mut(n))
             {
@@ -147,8 +142,7 @@ impl Signs {
             let Some(middle) = median(&values) else { continue };
             let sizes: Vec<f64> =
                 others().map(|(value, error)| ((value - middle) / error).abs()).collect();
-            // The middle of the sizes of a normal error is 0.674 of its standard deviation.
-            let wider = (median(&sizes).unwrap_or(0.0) / 0.674).max(1.0);
+            let wider = scatter_beyond(&sizes);
             let (value, error) = points[n];
             if let Some(slot) = self.tries.get_mut(*node) {
                 *slot = Some(Tries { off: value - middle, error: error * wider });
@@ -156,38 +150,49 @@ impl Signs {
         }
     }
 
-    /// Only the first silence of each node in the incident is ordered: after it the waits decide.
     fn orders(&mut self, incident: &Incident, space: &Space) {
-        let mut first: BTreeMap<usize, &SilentNode> = BTreeMap::new();
-        for silent in incident.silent.iter().filter(|s| s.last_heard > incident.start) {
-            let Some(node) = space.node(&silent.node) else { continue };
-            let slot = first.entry(node).or_insert(silent);
-            if silent.due < slot.due {
-                *slot = silent;
+        for (earlier, later) in ordered(incident, space) {
+            if let Some(slot) = self.order.get_mut(earlier) {
+                slot.get_or_insert_default().before += 1.0;
             }
-        }
-        let surely = |a: &SilentNode, b: &SilentNode| {
-            let span = |s: &SilentNode| s.due.seconds_since(s.last_heard).max(1e-6);
-            let apart = b.last_heard.seconds_since(a.last_heard);
-            stopped_before((0.0, span(a)), (apart, span(b))).is_some_and(|p| p > SURE)
-        };
-        for (node, own) in &first {
-            let others = || first.iter().filter(|(other, _)| *other != node);
-            let order = Order {
-                before: others().filter(|(_, other)| surely(own, other)).count() as f64,
-                after: others().filter(|(_, other)| surely(other, own)).count() as f64,
-            };
-            if let Some(slot) =
-                self.order.get_mut(*node).filter(|_| order.before + order.after > 0.0)
-            {
-                *slot = Some(order);
+            if let Some(slot) = self.order.get_mut(later) {
+                slot.get_or_insert_default().after += 1.0;
             }
         }
     }
 }
 
+/// How many times as wide as foreseen residuals scatter, from their sizes in standard errors; at least 1. The middle of
+/// the sizes of a normal error is 0.674 of its standard deviation.
+pub(super) fn scatter_beyond(sizes: &[f64]) -> f64 {
+    (median(sizes).unwrap_or(0.0) / 0.674).max(1.0)
+}
+
+/// Who surely fell silent before whom in an incident: pairs of node numbers, the earlier first. Only the first silence of
+/// each node in the incident is ordered: after it the waits decide.
+pub(super) fn ordered(incident: &Incident, space: &Space) -> Vec<(usize, usize)> {
+    let mut first: BTreeMap<usize, &SilentNode> = BTreeMap::new();
+    for silent in incident.silent.iter().filter(|s| s.last_heard > incident.start) {
+        let Some(node) = space.node(&silent.node) else { continue };
+        let slot = first.entry(node).or_insert(silent);
+        if silent.due < slot.due {
+            *slot = silent;
+        }
+    }
+    let mut pairs = Vec::new();
+    for (node, own) in &first {
+        let later = first.iter().filter(|(other, silent)| {
+            *other != node
+                && surely_before((own.last_heard, own.due), (silent.last_heard, silent.due))
+                    .is_some()
+        });
+        pairs.extend(later.map(|(other, _)| (*node, *other)));
+    }
+    pairs
+}
+
 /// What an answer, or that none came, says about its node: mute or not, and with which share of the weight of a plain
-/// missing answer; `None` when nothing is to be said. (FACTS 6.4)
+/// answer or a plain missing one. (FACTS 6.4)
 pub(super) fn weight_of_answer(reading: AnswerReading) -> (bool, f64) {
     match reading {
         AnswerReading::Answered => (false, 1.0),

@@ -4,13 +4,14 @@
 use proptest::prelude::*;
 
 use super::hypotheses::{Manner, Space};
-use super::invented::{accuse, found, healthy_start, network, silence};
+use super::invented::{accuse, found, healthy_start, network, place, silence};
 use super::listening::Listening;
 use super::ranking::rank;
 use super::rates;
 use super::scene::{Scene, remember};
 use super::{SuspectFinding, VehicleFinding};
 use crate::incidents::Incident;
+use crate::read::{ServiceAction, ServiceNote, ServiceOutcome};
 use crate::vocabulary::{Network, Suspect, Verdict};
 
 const ALL: [&str; 5] = ["brake", "door", "engine", "lift", "steer"];
@@ -218,15 +219,45 @@ proptest! {
 }
 
 #[test]
-fn a_healthy_start_more_lowers_nobody() {
+fn without_a_change_on_the_vehicle_healthy_starts_lower_nobody() {
     let network = small();
     let told = || (0..4).map(|day| silence(day, &["lift"], &ALL, 5.0)).collect::<Vec<_>>();
     let few = found(Some(&network), &ALL, told(), &[], &[healthy_start(5)]);
     let many: Vec<_> = (5..25).map(healthy_start).collect();
     let many = found(Some(&network), &ALL, told(), &[], &many);
-    let (a, b) = (of(&few, "node:lift").probability, of(&many, "node:lift").probability);
-    assert!(a > 0.75 && (a - b).abs() < 1e-12, "{a} and {b}");
+    for s in &few.suspects {
+        let (a, b) = (s.probability, of(&many, &s.suspect.to_string()).probability);
+        assert!((a - b).abs() < 1e-12, "{}: {a} and {b}", s.suspect);
+    }
+    assert!(of(&few, "node:lift").probability > 0.75);
     assert_eq!(few.verdict, Verdict::Suspect(Suspect::Node("lift".to_owned())));
+}
+
+/// Where a replacement's outcome is not stated it is read off the starts: each healthy one behind it speaks for what was
+/// replaced, and so takes from the others. A stated outcome stands, whatever the starts do.
+#[test]
+fn healthy_starts_behind_a_replacement_speak_for_what_was_replaced() {
+    let network = small();
+    let lift = |outcome: Option<ServiceOutcome>, healthy: u32| {
+        let days = [0, 1, 2, 3, 10, 11];
+        let told = Vec::from(days.map(|day| silence(day, &["lift"], &ALL, 5.0)));
+        let note = ServiceNote {
+            time: healthy_start(5).start,
+            vehicle: "V".to_owned(),
+            action: ServiceAction::Replace,
+            target: Some(Suspect::Node("lift".to_owned())),
+            outcome,
+            note: String::new(),
+            place: place(),
+        };
+        let starts: Vec<_> = (12..12 + healthy).map(healthy_start).collect();
+        of(&found(Some(&network), &ALL, told, &[note], &starts), "node:lift").probability
+    };
+    let read_off = [0, 1, 5, 20].map(|healthy| lift(None, healthy));
+    assert!(read_off.windows(2).all(|pair| pair[1] >= pair[0] - 1e-12), "{read_off:?}");
+    assert!(read_off[1] + 0.05 < read_off[2] && read_off[2] < read_off[3], "{read_off:?}");
+    let said = [0, 20].map(|healthy| lift(Some(ServiceOutcome::NoChange), healthy));
+    assert!((said[0] - said[1]).abs() < 1e-12, "{said:?}");
 }
 
 #[test]

@@ -53,7 +53,7 @@ fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         return None;
     }
     let (struck_mute, else_mute) = rates::MUTE;
-    let plain = || scene.answers.iter().filter(|a| a.share > 0.5);
+    let plain = || scene.answers.iter().filter(|a| a.is_plain());
     let silent = plain().filter(|a| a.mute).count() as u64;
     let asked = plain().count() as u64;
     if h.manner == Manner::Artefact {

@@ -32,7 +32,7 @@ pub(super) fn evidence(
         .filter(|(_, w)| w.abs() >= SMALLEST)
         .map(|(source, weight)| {
             let (what, places) = match source {
-                Source::Block(block) => words(*block, &ranked.suspect, &members, incidents),
+                Source::Block(block) => words(*block, &ranked.suspect, &members, space, incidents),
                 Source::Note(place, outcome) => {
                     (outcome.what.clone(), vec![notes[*place].place.clone()])
                 }
@@ -72,13 +72,14 @@ fn words(
     block: Block,
     suspect: &Suspect,
     members: &BTreeSet<String>,
+    space: &Space,
     incidents: &[&Incident],
 ) -> (String, Vec<Place>) {
     match block {
         Block::Silence => silence(suspect, members, incidents),
         Block::Restart => restart(incidents),
-        Block::Waits => wording_finer::waits(members, incidents),
-        Block::Order => wording_finer::order(suspect, members, incidents),
+        Block::Waits => wording_finer::waits(suspect, members, incidents),
+        Block::Order => wording_finer::order(suspect, members, space, incidents),
         Block::Longest => wording_finer::longest(suspect, members, incidents),
         Block::WireErrors => wording_finer::wire_errors(incidents),
         Block::Tries => wording_finer::tries(suspect, members, incidents),

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use super::hypotheses::Space;
+use super::signs::ordered;
 use super::wording::silent_places;
 use crate::incidents::Incident;
 use crate::observe::{LockBasis, ReturnKind};
@@ -24,19 +26,24 @@ fn listed(names: &BTreeSet<&str>) -> String {
     shown.join(", ")
 }
 
-pub(super) fn waits(members: &BTreeSet<String>, incidents: &[&Incident]) -> Told {
+pub(super) fn waits(
+    suspect: &Suspect,
+    members: &BTreeSet<String>,
+    incidents: &[&Incident],
+) -> Told {
     let rows =
         || incidents.iter().flat_map(|i| &i.finer.returns).filter(|r| r.kind == ReturnKind::BusOff);
     let names: BTreeSet<&str> = rows().map(|r| r.node.as_str()).collect();
     let own = rows().filter(|r| members.contains(&r.node));
     let example = own.map(|r| r.why.as_str()).next();
+    let who = if matches!(suspect, Suspect::Node(_)) { "" } else { "a node of it " };
     let what = match (names.len(), example) {
         (0, _) => "no node came back after waits of one length again and again, as bus-off makes \
                    them"
             .to_owned(),
-        (n, Some(why)) => format!(
-            "came back after the same wait again and again ({why}), as bus-off makes it; {} other nodes did",
-            n - 1
+        (_, Some(why)) => format!(
+            "{who}came back after the same wait again and again ({why}), as bus-off makes it; {} other nodes did",
+            names.iter().filter(|name| !members.contains(**name)).count()
         ),
         (n, None) => format!(
             "{n} nodes came back after the same wait again and again, as bus-off makes it: {}",
@@ -49,21 +56,23 @@ pub(super) fn waits(members: &BTreeSet<String>, incidents: &[&Incident]) -> Told
 pub(super) fn order(
     suspect: &Suspect,
     members: &BTreeSet<String>,
+    space: &Space,
     incidents: &[&Incident],
 ) -> Told {
-    let pairs = |own: bool| {
-        let rows = incidents.iter().flat_map(|i| &i.finer.orders);
-        rows.filter(|r| members.contains(if own { &r.earlier } else { &r.later })).count()
-    };
-    let what = if matches!(suspect, Suspect::Node(_)) {
-        format!(
-            "where the periods let it be told, it fell silent before another node {} times and after one \
-             {} times",
-            pairs(true),
-            pairs(false)
-        )
-    } else {
-        "the order in which nodes fell silent, as far as their periods let it be told".to_owned()
+    let pairs: Vec<(usize, usize)> = incidents.iter().flat_map(|i| ordered(i, space)).collect();
+    let own = |node: usize| space.nodes.get(node).is_some_and(|name| members.contains(name));
+    let before = pairs.iter().filter(|(earlier, _)| own(*earlier)).count();
+    let after = pairs.iter().filter(|(_, later)| own(*later)).count();
+    let what = match suspect {
+        Suspect::Node(_) if before + after == 0 => {
+            "its place in the order could not be told".to_owned()
+        }
+        Suspect::Node(_) => format!(
+            "where the periods let it be told, it fell silent before another node {before} times and after one \
+             {after} times"
+        ),
+        _ => "the order in which nodes fell silent, as far as their periods let it be told"
+            .to_owned(),
     };
     (what, silent_places(incidents, |n| members.is_empty() || members.contains(n)))
 }
@@ -73,12 +82,11 @@ pub(super) fn longest(
     members: &BTreeSet<String>,
     incidents: &[&Incident],
 ) -> Told {
-    let total = |i: &Incident, own: bool| -> f64 {
+    let most = |i: &Incident, own: bool| -> f64 {
         let rows = i.silent.iter().filter(|s| members.contains(&s.node) == own);
         rows.map(|s| s.end.seconds_since(s.due).max(0.0)).fold(0.0, f64::max)
     };
-    let both: Vec<(f64, f64)> =
-        incidents.iter().map(|i| (total(i, true), total(i, false))).collect();
+    let both: Vec<(f64, f64)> = incidents.iter().map(|i| (most(i, true), most(i, false))).collect();
     let longer = both.iter().filter(|(own, others)| own > others).count();
     let some = both.iter().filter(|(own, others)| *own > 0.0 || *others > 0.0).count();
     let what = if matches!(suspect, Suspect::Node(_)) {
@@ -149,7 +157,8 @@ pub(super) fn locks(
             "a frame of it was due at {hits} of {moments} moments of error frames, {expected:.0} by chance"
         )
     } else {
-        "error frames beside the schedules of the nodes: no node of its own".to_owned()
+        "error frames laid beside the nodes' schedules; nothing of them concerns one node here"
+            .to_owned()
     };
     (what, disturbed_places(incidents))
 }
@@ -171,4 +180,81 @@ pub(super) fn passive(
         format!("nodes whose frames say that they were error passive: {}", listed(&names))
     };
     (what, rows().map(|r| r.place.clone()).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::invented::{network, silence};
+    use super::*;
+    use crate::observe::ReturnRow;
+
+    const ALL: [&str; 4] = ["brake", "engine", "lift", "steer"];
+
+    fn space() -> Space {
+        let network = network(&[
+            ("brake", "front", "F1", "G1"),
+            ("engine", "front", "F1", "G1"),
+            ("lift", "rear", "F2", "G2"),
+            ("steer", "front", "F3", "G1"),
+        ]);
+        let names = ALL.map(str::to_owned);
+        Space::new(&names, Some(&network), &BTreeSet::new(), &BTreeSet::from(names.clone()))
+    }
+
+    fn told(
+        words: impl Fn(&Suspect, &BTreeSet<String>) -> Told,
+        suspect: &str,
+        members: &[&str],
+    ) -> String {
+        let suspect = Suspect::parse(suspect).expect("a suspect");
+        words(&suspect, &members.iter().map(|m| (*m).to_owned()).collect()).0
+    }
+
+    // Told is what was weighed: the first silence of each node of the space, none of strangers.
+    #[test]
+    fn an_order_counts_the_pairs_that_were_weighed() {
+        let mut incident = silence(0, &["brake", "lift", "lift", "stranger"], &ALL, 1.0);
+        for (silent, later_s) in incident.silent.iter_mut().zip([0.0, 5.0, 9.0, 2.0]) {
+            silent.last_heard = silent.last_heard.plus_seconds(later_s);
+            silent.due = silent.due.plus_seconds(later_s);
+        }
+        let space = space();
+        let of = |suspect: &str, members: &[&str]| {
+            told(|suspect, members| order(suspect, members, &space, &[&incident]), suspect, members)
+        };
+        let before = |own: u32, others: u32| {
+            format!("fell silent before another node {own} times and after one {others} times")
+        };
+        assert!(of("node:brake", &["brake"]).ends_with(&before(1, 0)));
+        assert!(of("node:lift", &["lift"]).ends_with(&before(0, 1)));
+        let nothing = "its place in the order could not be told";
+        assert_eq!(of("node:steer", &["steer"]), nothing);
+        assert!(of("feed:F1", &["brake", "engine"]).starts_with("the order in which nodes"));
+    }
+
+    #[test]
+    fn equal_waits_of_the_suspects_own_nodes_are_no_others() {
+        let mut incident = silence(0, &["brake", "engine", "lift"], &ALL, 0.2);
+        let row = |silent: &crate::incidents::SilentNode| ReturnRow {
+            bus: "chassis".to_owned(),
+            start: incident.start,
+            node: silent.node.clone(),
+            due: silent.due,
+            kind: ReturnKind::BusOff,
+            why: "3 silences of one length".to_owned(),
+        };
+        incident.finer.returns = incident.silent.iter().map(row).collect();
+        let of = |suspect: &str, members: &[&str]| {
+            told(|suspect, members| waits(suspect, members, &[&incident]), suspect, members)
+        };
+        let one = of("node:lift", &["lift"]);
+        assert!(
+            one.starts_with("came back after") && one.ends_with("; 2 other nodes did"),
+            "{one}"
+        );
+        let feed = of("feed:F1", &["brake", "engine"]);
+        assert!(feed.starts_with("a node of it came back after"), "{feed}");
+        assert!(feed.ends_with("; 1 other nodes did"), "{feed}");
+        assert!(of("node:steer", &["steer"]).starts_with("3 nodes came back"));
+    }
 }

@@ -1,5 +1,7 @@
 //! The network description of a vehicle model: buses, nodes, branches.
 
+use std::collections::BTreeSet;
+
 use crate::vocabulary::Identifier;
 
 /// A vehicle model's network, as its description file gives it. All but the names is optional.
@@ -13,6 +15,25 @@ pub struct Network {
     pub nodes: Vec<Node>,
     /// The wiring branches, in file order.
     pub branches: Vec<Branch>,
+}
+
+impl Network {
+    /// A branch and all branches that hang on it; a description may hold a circle.
+    #[must_use]
+    pub fn branches_below<'n>(&'n self, name: &'n str) -> BTreeSet<&'n str> {
+        let mut found = BTreeSet::from([name]);
+        loop {
+            let before = found.len();
+            for branch in &self.branches {
+                if branch.upstream.as_deref().is_some_and(|upper| found.contains(upper)) {
+                    found.insert(&branch.name);
+                }
+            }
+            if found.len() == before {
+                return found;
+            }
+        }
+    }
 }
 
 /// One bus.
@@ -71,4 +92,40 @@ pub struct Branch {
     pub bus: Option<String>,
     /// The branch it hangs on.
     pub upstream: Option<String>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_hangs_on_a_branch() {
+        // A leaf stands before its trunk; `a` and `b` hang on each other.
+        let pairs = [
+            ("leaf", Some("twig")),
+            ("trunk", None),
+            ("twig", Some("trunk")),
+            ("other", Some("trunk")),
+            ("stray", Some("nowhere")),
+            ("a", Some("b")),
+            ("b", Some("a")),
+        ];
+        let branch = |(name, upstream): (&str, Option<&str>)| Branch {
+            name: name.to_owned(),
+            bus: None,
+            upstream: upstream.map(str::to_owned),
+        };
+        let network = Network { branches: pairs.map(branch).into(), ..Network::default() };
+        for (name, wanted) in [
+            ("trunk", &["leaf", "other", "trunk", "twig"][..]),
+            ("twig", &["leaf", "twig"]),
+            ("leaf", &["leaf"]),
+            ("unknown", &["unknown"]),
+            ("nowhere", &["nowhere", "stray"]),
+            ("a", &["a", "b"]),
+        ] {
+            let found: Vec<&str> = network.branches_below(name).into_iter().collect();
+            assert_eq!(found, wanted, "{name}");
+        }
+    }
 }

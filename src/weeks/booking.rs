@@ -1,9 +1,10 @@
 //! What to book: for a decided vehicle the inspection of its suspect and the part to have ready, for
 //! an undecided one its best next test, with the minutes of the table of tests.
 
+use crate::observe::UNNAMED;
 use crate::read::{ModuleRow, TestKind, TestTable};
-use crate::suspects::VehicleFinding;
-use crate::vocabulary::{Instant, Suspect, Verdict};
+use crate::suspects::{VehicleFinding, module_caution};
+use crate::vocabulary::{Instant, Network, Suspect, Verdict};
 
 use super::need::Need;
 use super::severity::Severity;
@@ -21,16 +22,30 @@ pub struct Booking {
     pub caution: String,
 }
 
-/// What to book; `modules` are the vehicle's rows of the modules table.
+/// What the papers say of the vehicle.
+#[derive(Clone, Copy)]
+pub(super) struct OfVehicle<'a> {
+    /// What tests take.
+    pub tests: &'a TestTable,
+    /// Its rows of the modules table.
+    pub modules: &'a [&'a ModuleRow],
+    /// Its network description.
+    pub network: Option<&'a Network>,
+}
+
+/// What to book.
 pub(super) fn booking(
     finding: &VehicleFinding,
     need: Need,
-    severity: &Severity,
-    tests: &TestTable,
-    modules: &[&ModuleRow],
+    severity: Option<&Severity>,
+    papers: OfVehicle<'_>,
 ) -> Booking {
+    let tests = papers.tests;
     match (need, &finding.verdict) {
-        (Need::Bay, Verdict::Suspect(suspect)) => inspection(suspect, severity, tests, modules),
+        (Need::Bay, Verdict::Suspect(suspect)) => {
+            let hands_off = severity.is_some_and(|severity| severity.hands_off);
+            inspection(suspect, hands_off, papers)
+        }
         (Need::Bay | Need::Desk, _) => test(finding, tests),
         (Need::Watch | Need::Data | Need::Nothing, _) => Booking::default(),
     }
@@ -54,23 +69,24 @@ fn test(finding: &VehicleFinding, tests: &TestTable) -> Booking {
     }
 }
 
-fn inspection(
-    suspect: &Suspect,
-    severity: &Severity,
-    tests: &TestTable,
-    modules: &[&ModuleRow],
-) -> Booking {
+fn inspection(suspect: &Suspect, hands_off: bool, papers: OfVehicle<'_>) -> Booking {
+    let OfVehicle { tests, modules, network } = papers;
+    let care = match suspect {
+        Suspect::Node(name) => module_caution(name, network),
+        _ => None,
+    };
     let (what, kinds): (String, &[TestKind]) = match suspect {
-        Suspect::Node(name) if severity.hands_off => {
+        Suspect::Node(name) if hands_off => {
             let what = format!(
                 "module {name}: by authorised people and the maker's procedure only; no test of this \
                  program touches it"
             );
             return Booking { what, part: part(name, modules), ..Booking::default() };
         }
-        Suspect::Node(name) if name.starts_with("sender-") => {
+        Suspect::Node(name) if name.starts_with(UNNAMED) => {
             let what = format!("find out which module {name} is, by its identifiers");
-            return Booking { what, ..Booking::default() };
+            let caution = care.unwrap_or_default().to_owned();
+            return Booking { what, caution, ..Booking::default() };
         }
         Suspect::Node(name) => (
             format!("inspect module {name}: connector, feed and ground under load"),
@@ -103,7 +119,7 @@ fn inspection(
         ),
     };
     let terms = || kinds.iter().map(|kind| tests.of(*kind));
-    let mut caution = String::new();
+    let mut caution = care.unwrap_or_default().to_owned();
     for said in terms().map(|terms| terms.caution.as_str()) {
         if !caution.contains(said) {
             caution.push_str(if caution.is_empty() { "" } else { "; " });

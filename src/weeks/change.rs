@@ -9,7 +9,7 @@
 use crate::conditions::{Condition, Trial, met_all, trials, trigger};
 use crate::numerics::beta_binomial::{JEFFREYS, probability_greater};
 use crate::numerics::table::TwoGroups;
-use crate::repairs::{Counts, Kind, Outlook, Repair, State};
+use crate::repairs::{Counts, Outlook, Repair, State, last_lasting};
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Instant;
 
@@ -73,7 +73,7 @@ pub struct Changed {
 
 /// The last lasting repair.
 pub(super) fn last_repair(outlook: &Outlook) -> Option<&Repair> {
-    outlook.repairs.iter().rev().find(|repair| repair.kind == Kind::Lasting)
+    last_lasting(&outlook.repairs)
 }
 
 /// Whether the last lasting repair has held.

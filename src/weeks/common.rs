@@ -10,6 +10,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::numerics::exact::upper_mid_p;
+use crate::numerics::multiple::holm;
 use crate::numerics::table::TwoGroups;
 use crate::read::ModuleRow;
 use crate::vocabulary::{Instant, Suspect};
@@ -155,20 +156,17 @@ fn by_value(
 
 /// Step-down correction over all values that could be compared (Holm 1979).
 fn correct(found: &mut [Common]) {
-    let mut order: Vec<(f64, usize)> =
-        found.iter().enumerate().filter_map(|(at, c)| Some((c.p_value?, at))).collect();
-    order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    let (all, mut reached) = (order.len(), 0.0_f64);
-    for (rank, (p, at)) in order.into_iter().enumerate() {
-        reached = reached.max(p * (all - rank) as f64).min(1.0);
-        if let Some(one) = found.get_mut(at) {
-            one.p_adjusted = Some(reached);
-            one.shown = reached <= LEVEL;
-        }
+    let p_values: Vec<f64> =
+        found.iter().filter_map(|c| c.p_value).map(|p| p.clamp(0.0, 1.0)).collect();
+    let adjusted = holm(&p_values).unwrap_or_else(|| vec![1.0; p_values.len()]);
+    for (one, p) in found.iter_mut().filter(|c| c.p_value.is_some()).zip(adjusted) {
+        one.p_adjusted = Some(p);
+        one.shown = p <= LEVEL;
     }
 }
 
-/// The surest statement about each set of vehicles and suspect; the others say the same less well.
+/// The surest statements, no two of which share a vehicle and speak of one suspect, or one of them of any
+/// fault: a less sure one that shares a vehicle is mostly the same said less well.
 fn once(mut found: Vec<Common>) -> Vec<Common> {
     // A stable sort: among equals the order of the questions holds.
     found.sort_by(|a, b| {

@@ -11,15 +11,15 @@ use chrono_tz::Tz;
 
 use crate::read::{ModuleRow, SeverityRow, TestTable, VehicleRow};
 use crate::repairs::Outlook;
-use crate::suspects::VehicleFinding;
+use crate::suspects::{SuspectFinding, VehicleFinding};
 use crate::vocabulary::{Instant, Network, Suspect, Verdict};
 
-use super::booking::{Booking, booking};
+use super::booking::{Booking, OfVehicle, booking};
 use super::change::{Change, Changed, changed};
 use super::common::{Common, Member, common};
 use super::need::{Need, need};
 use super::seen::{LogNote, Seen, WeekCell, cells, seen, weeks};
-use super::severity::{Severities, Severity};
+use super::severity::{Known, Severities, Severity};
 use super::span::{Span, WeekInView};
 
 /// From this probability of a suspect that touches people's safety on, a vehicle goes first (judgement).
@@ -90,7 +90,7 @@ pub struct Was {
     pub leader: Option<(Suspect, f64)>,
 }
 
-/// Findings and outlooks without the inputs of the week, in the order of the findings of now.
+/// Findings and outlooks without the inputs of the week; a vehicle is found by its name.
 #[derive(Debug, Clone, Default)]
 pub struct Before {
     /// One a vehicle.
@@ -119,21 +119,18 @@ pub struct Papers<'a> {
 
 /// The week of all vehicles.
 #[must_use]
-pub fn review(
+pub fn review<'a>(
     in_view: WeekInView,
-    findings: &[VehicleFinding],
-    outlooks: &[Outlook],
+    findings: &'a [VehicleFinding],
+    outlooks: &'a [Outlook],
     before: &Before,
-    papers: &Papers<'_>,
+    papers: &Papers<'a>,
 ) -> FleetWeek {
     let WeekInView { span, remarks } = in_view;
     let first = findings.iter().flat_map(|f| f.exposures.first()).map(|e| e.start).min();
     let weeks = weeks(span, first, papers.zone);
     let compared = first.is_some_and(|first| first < span.begin);
-    let by_name = |outlooks: &'_ [Outlook]| -> BTreeMap<String, usize> {
-        outlooks.iter().enumerate().map(|(at, o)| (o.vehicle.clone(), at)).collect()
-    };
-    let (now_at, was_at) = (by_name(outlooks), by_name(&before.outlooks));
+    let (now, before_then) = (by_name(outlooks), by_name(&before.outlooks));
     let earlier: BTreeMap<&str, &VehicleFinding> =
         before.findings.iter().map(|f| (f.vehicle.as_str(), f)).collect();
     let mut modules: BTreeMap<&str, Vec<&ModuleRow>> = BTreeMap::new();
@@ -141,16 +138,14 @@ pub fn review(
         modules.entry(row.vehicle.as_str()).or_default().push(row);
     }
     let of = |vehicle: &str| modules.get(vehicle).cloned().unwrap_or_default();
+    let mut severities = Known::new(papers.severities);
     let rows: Vec<VehicleWeek> = findings
         .iter()
         .map(|finding| {
             let name = finding.vehicle.as_str();
-            let outlook = now_at.get(name).and_then(|at| outlooks.get(*at));
-            let was = earlier
-                .get(name)
-                .map(|was| (*was, was_at.get(name).and_then(|at| before.outlooks.get(*at))));
-            let logs = papers.logs.get(name).map(Vec::as_slice).unwrap_or_default();
-            one((finding, outlook), was, &weeks, span, (papers, &of(name), logs))
+            let was = earlier.get(name).map(|was| (*was, before_then.get(name).copied()));
+            let judged = (finding, now.get(name).copied());
+            one(judged, was, &weeks, span, (papers, &of(name), &mut severities))
         })
         .collect();
     let common = shared(findings, &rows, papers.vehicles, of);
@@ -168,48 +163,47 @@ pub fn review(
 
 type Judged<'a> = (&'a VehicleFinding, Option<&'a Outlook>);
 
-fn one(
-    (finding, outlook): Judged<'_>,
+fn by_name(outlooks: &[Outlook]) -> BTreeMap<&str, &Outlook> {
+    outlooks.iter().map(|outlook| (outlook.vehicle.as_str(), outlook)).collect()
+}
+
+fn one<'a>(
+    (finding, outlook): Judged<'a>,
     was: Option<Judged<'_>>,
     weeks: &[Span],
     span: Span,
-    (papers, modules, logs): (&Papers<'_>, &[&ModuleRow], &[LogNote]),
+    (papers, modules, severities): (&Papers<'a>, &[&ModuleRow], &mut Known<'a>),
 ) -> VehicleWeek {
+    let logs = papers.logs.get(&finding.vehicle).map(Vec::as_slice).unwrap_or_default();
     let network = (papers.network_of)(&finding.vehicle);
     let leader = leader(finding);
-    let severity = leader.as_ref().map(|(suspect, _)| papers.severities.of(suspect, network));
+    let severity = leader.map(|leader| severities.of(&leader.suspect, network).clone());
     let (mut probability, mut weighted, mut touching) = (0.0, 0.0, 0.0);
     // The suspects come most probable first.
     let mut danger = None;
     for suspect in finding.suspects.iter().filter(|s| s.suspect != Suspect::None) {
-        let severity = papers.severities.of(&suspect.suspect, network);
+        let severity = severities.of(&suspect.suspect, network);
         probability += suspect.probability;
         weighted += suspect.probability * severity.degree;
         if severity.safety {
             touching += suspect.probability;
-            danger = danger.or_else(|| Some((suspect.suspect.clone(), severity.why)));
+            danger = danger.or_else(|| Some((suspect.suspect.clone(), severity.why.clone())));
         }
     }
     let some = !finding.suspects.is_empty();
     let (need, because) = need(finding, outlook, span);
     let changed = changed((finding, outlook), was, span);
     let cells = cells(&finding.exposures, weeks);
-    let ordinary = || Severity {
-        class: None,
-        degree: 0.0,
-        safety: false,
-        hands_off: false,
-        why: String::new(),
-    };
-    let booked = severity.clone().unwrap_or_else(ordinary);
+    let of_vehicle = OfVehicle { tests: papers.tests, modules, network };
+    let told = |leader: &SuspectFinding| (leader.suspect.clone(), leader.probability);
     VehicleWeek {
         vehicle: finding.vehicle.clone(),
-        booking: booking(finding, need, &booked, papers.tests, modules),
+        booking: booking(finding, need, severity.as_ref(), of_vehicle),
         seen: seen(&finding.exposures, &cells, span, logs),
         need,
         because,
         decided: matches!(finding.verdict, Verdict::Suspect(_)),
-        leader,
+        leader: leader.map(told),
         severity,
         probability: some.then_some(probability),
         mean_severity: (some && probability > 0.0).then(|| weighted / probability),
@@ -217,21 +211,21 @@ fn one(
         danger: danger.filter(|_| touching >= SAFETY_FIRST),
         urgency: some.then(|| weighted * changed.trend.unwrap_or(1.0)),
         changed,
-        was: was
-            .filter(|(was, _)| !was.exposures.is_empty())
-            .map(|(was, _)| Was { verdict: was.verdict.clone(), leader: self::leader(was) }),
+        was: was.filter(|(was, _)| !was.exposures.is_empty()).map(|(was, _)| Was {
+            verdict: was.verdict.clone(),
+            leader: self::leader(was).map(told),
+        }),
         cells,
     }
 }
 
 /// The suspect that the verdict names, else the most probable one.
-fn leader(finding: &VehicleFinding) -> Option<(Suspect, f64)> {
+fn leader(finding: &VehicleFinding) -> Option<&SuspectFinding> {
     let named = match &finding.verdict {
         Verdict::Suspect(named) => finding.suspects.iter().find(|s| s.suspect == *named),
         Verdict::Undecided | Verdict::Quiet => None,
     };
-    let leader = named.or_else(|| finding.suspects.first())?;
-    Some((leader.suspect.clone(), leader.probability))
+    named.or_else(|| finding.suspects.first())
 }
 
 /// What the vehicles that still have a fault share.

@@ -6,13 +6,15 @@
 //! or a bus is as grave as the gravest module that hangs on it. The figures are common practice
 //! without a source: a severity scale from 1 to 10 is, the places of the classes on it are judgement.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use chrono_tz::Tz;
 
 use crate::read::tables::{ColumnChoices, read_severity};
 use crate::read::{Account, SeverityRow};
-use crate::repairs::{class_of, spaced};
+use crate::repairs::{class_of, texts_of};
+use crate::suspects::untouched;
 use crate::vocabulary::{Network, Suspect};
 
 /// The class of modules that no word tells.
@@ -96,17 +98,14 @@ impl Severities {
     }
 
     fn of_node(&self, name: &str, network: Option<&Network>) -> Severity {
-        let node = network.and_then(|network| network.nodes.iter().find(|n| n.name == name));
-        let mut texts = vec![spaced(name)];
-        if let Some(node) = node {
-            texts.extend(node.title.as_deref().map(spaced));
-            texts.extend(node.aliases.iter().map(|alias| spaced(alias)));
-        }
         let told = self.rows.iter().filter(|row| row.class != ANY);
-        match class_of(&texts, told.map(|row| (row, row.words.as_slice()))) {
+        let texts = texts_of(name, network);
+        let severity = match class_of(&texts, told.map(|row| (row, row.words.as_slice()))) {
             Some((row, _)) => of_row(row),
             None => self.of_class(ANY),
-        }
+        };
+        // What the tests do not touch the table of severities cannot give free.
+        Severity { hands_off: severity.hands_off || untouched(name, network), ..severity }
     }
 
     fn of_class(&self, class: &str) -> Severity {
@@ -121,6 +120,25 @@ impl Severities {
             },
             of_row,
         )
+    }
+}
+
+/// Severities that have been told already: most vehicles of a network ask for the same.
+pub(super) struct Known<'a> {
+    table: &'a Severities,
+    /// By the network's name and the suspect.
+    told: BTreeMap<(Option<&'a str>, &'a Suspect), Severity>,
+}
+
+impl<'a> Known<'a> {
+    pub(super) fn new(table: &'a Severities) -> Known<'a> {
+        Known { table, told: BTreeMap::new() }
+    }
+
+    /// How grave a fault of a suspect is.
+    pub(super) fn of(&mut self, suspect: &'a Suspect, network: Option<&'a Network>) -> &Severity {
+        let key = (network.map(|network| network.name.as_str()), suspect);
+        self.told.entry(key).or_insert_with(|| self.table.of(suspect, network))
     }
 }
 
@@ -140,24 +158,13 @@ fn graver(a: Severity, b: Severity) -> Severity {
 }
 
 /// The nodes that a branch, feed, ground or bus carries.
-fn hanging_on<'n>(suspect: &Suspect, network: &'n Network) -> Vec<&'n str> {
-    let on = |branch: &str, wanted: &str| -> bool {
-        // Up the tree, no further than it has branches: a description may hold a circle.
-        let mut at = Some(branch);
-        for _ in 0..=network.branches.len() {
-            match at {
-                Some(name) if name == wanted => return true,
-                Some(name) => {
-                    let here = network.branches.iter().find(|b| b.name == name);
-                    at = here.and_then(|b| b.upstream.as_deref());
-                }
-                None => return false,
-            }
-        }
-        false
+fn hanging_on<'n>(suspect: &'n Suspect, network: &'n Network) -> Vec<&'n str> {
+    let below = match suspect {
+        Suspect::Branch(name) => network.branches_below(name),
+        _ => BTreeSet::new(),
     };
     let nodes = network.nodes.iter().filter(|node| match suspect {
-        Suspect::Branch(name) => node.branches.iter().any(|branch| on(branch, name)),
+        Suspect::Branch(_) => node.branches.iter().any(|branch| below.contains(branch.as_str())),
         Suspect::Feed(name) => node.feed.as_ref() == Some(name),
         Suspect::Ground(name) => node.ground.as_ref() == Some(name),
         Suspect::Bus(name) => node.buses.contains(name),

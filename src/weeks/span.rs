@@ -6,9 +6,10 @@
 //! Monday morning shows seven days and not one, and with a log of one more day the week moves by
 //! that day.
 
-use chrono::{Days, NaiveDate, TimeZone as _};
+use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
 
+use crate::read::times::midnight;
 use crate::vocabulary::Instant;
 
 /// Days in a week.
@@ -38,7 +39,8 @@ impl Span {
     pub fn ending(last: NaiveDate, zone: Tz) -> Option<Span> {
         let first = last.checked_sub_days(Days::new(DAYS - 1))?;
         let after = last.checked_add_days(Days::new(1))?;
-        Some(Span { begin: midnight(first, zone)?, end: midnight(after, zone)?, first, last })
+        let midnight = |day| midnight(day, zone).ok();
+        Some(Span { begin: midnight(first)?, end: midnight(after)?, first, last })
     }
 
     /// The seven days before it.
@@ -109,12 +111,4 @@ pub fn week_in_view(
 /// The local day of an instant.
 pub(super) fn day(at: Instant, zone: Tz) -> NaiveDate {
     at.utc().with_timezone(&zone).date_naive()
-}
-
-/// The first instant of a local day; where clocks are put forward at midnight, the first that exists.
-fn midnight(date: NaiveDate, zone: Tz) -> Option<Instant> {
-    (0..=3)
-        .find_map(|hour| zone.from_local_datetime(&date.and_hms_opt(hour, 0, 0)?).earliest())
-        .and_then(|time| time.timestamp_nanos_opt())
-        .map(Instant)
 }

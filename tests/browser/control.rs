@@ -174,7 +174,7 @@ impl Browser {
         let (code, text) = match key {
             "Enter" => (13, "\r"),
             "Tab" => (9, ""),
-            _ => (32, " "),
+            _ => panic!("no code for the key {key}"),
         };
         for kind in ["keyDown", "keyUp"] {
             let mut event = json!({

@@ -1,27 +1,19 @@
 //! Clocks in captures: steps of the log's own clock, and identifiers by the clock of their sender.
 
-use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::Read as _;
-use std::path::PathBuf;
-
 use buswitness::facts::StoredLog;
 use buswitness::numerics::clusters::adjusted_rand;
 use buswitness::observe::Senders;
 use buswitness::pipeline::watch;
-use flate2::read::GzDecoder;
+use std::collections::BTreeMap;
 
-/// Watches one capture without any description; `None`, and a line that says so, without captures.
-#[expect(clippy::print_stdout, reason = "a skipped test says so in the test's own output")]
+use super::unpacked;
+
+/// Watches one capture without any description; `None` when captures are not at hand.
 fn watched(capture: &str) -> Option<StoredLog> {
-    let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from) else {
-        println!("skipped {capture}: BUSWITNESS_CAPTURES does not name a folder of captures");
-        return None;
-    };
-    let file = File::open(captures.join(capture)).expect("a capture");
+    let bytes = unpacked(capture)?;
     let senders = Senders::default();
     Some(watch(
-        GzDecoder::new(file),
+        bytes.as_slice(),
         &capture.into(),
         &senders,
         None,
@@ -30,25 +22,26 @@ fn watched(capture: &str) -> Option<StoredLog> {
     ))
 }
 
-/// The same frames stand on a free-running counter too: there is the truth. Before 12 s most identifiers are not
-/// there yet. A second before the last step the clock had one of 1.4 ms, which is too small to be told by itself.
-/// Every step that is told must be one of the two; the larger must be told. The smaller, of 4.5 ms, is not told yet.
+const STEPPED: &str = "truck-a/truck-walltime.log.gz";
+
+/// Steps of a log's clock: seconds after its first start, and by how many seconds.
+fn steps(log: &StoredLog) -> Vec<(f64, f64)> {
+    let begin = log.facts.starts[0].begin;
+    let told = &log.facts.finer.clock_steps;
+    told.iter().map(|step| (step.at.seconds_since(begin), step.step_s)).collect()
+}
+
+/// The same frames stand on a free-running counter too: there is the truth after 12 s; before, most identifiers
+/// are not there yet. A second before the last step the clock had one of 1.4 ms, which is too small to be told by
+/// itself. Every step that is told after 12 s must be one of the two; the larger must be told.
 #[test]
 fn captures_with_a_stepped_clock_tell_its_steps() {
-    let Some(log) = watched("truck-a/truck-walltime.log.gz") else { return };
+    let Some(log) = watched(STEPPED) else { return };
     let (walls, counts) = (
-        times("truck-a/truck-walltime.log.gz").expect("a capture"),
+        times(STEPPED).expect("a capture"),
         times("truck-a/truck-monotonic.log.gz").expect("a capture"),
     );
-    let begin = log.facts.starts[0].begin;
-    let steps: Vec<(f64, f64)> = log
-        .facts
-        .finer
-        .clock_steps
-        .iter()
-        .map(|s| (s.at.seconds_since(begin), s.step_s))
-        .filter(|(at, _)| *at > 12.0)
-        .collect();
+    let (early, steps): (Vec<_>, Vec<_>) = steps(&log).into_iter().partition(|(at, _)| *at <= 12.0);
     // How far the wall clock was ahead in a span of the counter: the middle of its frames.
     let ahead = |from: f64, to: f64| {
         let mut all: Vec<f64> = walls
@@ -68,14 +61,24 @@ fn captures_with_a_stepped_clock_tell_its_steps() {
         assert!((by - truth).abs() < 0.7e-3, "{wanted} s: {by:.4} s, truth {truth:.4} s");
     }
     assert!(steps.iter().any(|(at, _)| *at > 212.0), "the step of 10 ms: {steps:?}");
+    // The clock was set back by 44 ms in all before 12 s.
+    let set_back: f64 = early.iter().map(|(_, by)| by).sum();
+    assert!(early.iter().all(|(_, by)| *by < 0.0) && set_back > -0.045, "{early:?}");
+}
+
+/// The smaller of the two steps too.
+#[test]
+#[ignore = "the step of 4.4 ms is not told yet"]
+fn captures_with_a_stepped_clock_tell_both_steps() {
+    let Some(log) = watched(STEPPED) else { return };
+    let late: Vec<(f64, f64)> = steps(&log).into_iter().filter(|(at, _)| *at > 12.0).collect();
+    assert_eq!(late.len(), 2, "{late:?}");
+    assert!((late[0].0 - 191.05).abs() < 0.2 && (late[1].0 - 233.05).abs() < 0.2, "{late:?}");
 }
 
 /// Time of every frame of a log in seconds since its first.
 fn times(capture: &str) -> Option<Vec<f64>> {
-    let captures = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from)?;
-    let mut text = String::new();
-    let file = File::open(captures.join(capture)).expect("a capture");
-    GzDecoder::new(file).read_to_string(&mut text).expect("text");
+    let text = String::from_utf8(unpacked(capture)?).expect("text");
     let stamp = |line: &str| line.trim_start_matches(['(', ' ']).split_once(')')?.0.parse().ok();
     let all: Vec<f64> = text.lines().filter_map(stamp).collect();
     let first = *all.first()?;
@@ -167,10 +170,7 @@ fn captures_of_a_car_group_identifiers_by_clock() {
 /// By identifier: parts per million off the nearest nominal period, and the standard error.
 fn clocks_by_a_line(capture: &str) -> BTreeMap<u32, (f64, f64)> {
     const NOMINAL: [f64; 10] = [0.005, 0.01, 0.02, 0.025, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0];
-    let captures = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from).expect("captures");
-    let mut text = String::new();
-    let file = File::open(captures.join(capture)).expect("a capture");
-    GzDecoder::new(file).read_to_string(&mut text).expect("text");
+    let text = String::from_utf8(unpacked(capture).expect("a capture")).expect("text");
     let mut by_id: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
     for line in text.lines() {
         let mut parts = line.split([' ', '#']);

@@ -3,26 +3,12 @@
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
-use std::io::Read as _;
-use std::path::PathBuf;
 use std::sync::Arc;
 
 use buswitness::observe::{LogFacts, Senders};
 use buswitness::pipeline::watch;
-use flate2::read::GzDecoder;
 
-/// The decompressed bytes of a capture; `None`, and a line that says so, when captures are not at hand.
-#[expect(clippy::print_stdout, reason = "a skipped test says so in the test's own output")]
-fn unpacked(capture: &str) -> Option<Vec<u8>> {
-    let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from) else {
-        println!("skipped {capture}: BUSWITNESS_CAPTURES does not name a folder of captures");
-        return None;
-    };
-    let file = std::fs::File::open(captures.join(capture)).expect("a capture");
-    let mut bytes = Vec::new();
-    GzDecoder::new(file).read_to_end(&mut bytes).expect("gzip");
-    Some(bytes)
-}
+use super::unpacked;
 
 fn facts(text: &[u8]) -> LogFacts {
     let name: Arc<str> = "capture.log".into();

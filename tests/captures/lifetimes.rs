@@ -4,25 +4,20 @@
 //! 0.8 (LGPL-3.0), from which the data come; its optimiser stops up to 0.4 % beside the highest
 //! likelihood, which lifelines 0.30.3 finds as we do.
 
-use std::fs;
-use std::path::PathBuf;
-
 use buswitness::numerics::survival::{Watched, kaplan_meier};
 use buswitness::numerics::weibull::{Weibull, fit_weibull};
 
-#[expect(clippy::print_stdout, reason = "a skipped test says so in the test's own output")]
-fn lives(file: &str) -> Option<Vec<Watched>> {
-    let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from) else {
-        println!("skipped {file}: BUSWITNESS_CAPTURES does not name a folder of captures");
-        return None;
+use super::record;
+
+/// The lives of a table of times and events; `None` when captures are not at hand.
+pub(super) fn lives(file: &str) -> Option<Vec<Watched>> {
+    let bytes = record(&format!("lifetimes/{file}"))?;
+    let mut rows = csv::Reader::from_reader(bytes.as_slice());
+    let life = |row: Result<(f64, f64), csv::Error>| {
+        let (to, event) = row.expect("time and event");
+        Watched { from: 0.0, to, event }
     };
-    let text = fs::read_to_string(captures.join("lifetimes").join(file)).expect("a table of lives");
-    let row = |line: &str| {
-        let (time, event) = line.split_once(',').expect("time and event");
-        let time: f64 = time.parse().expect("a time");
-        if event == "1" { Watched::until_event(time) } else { Watched::censored(time) }
-    };
-    Some(text.lines().skip(1).map(row).collect())
+    Some(rows.deserialize().map(life).collect())
 }
 
 fn near(got: f64, published: f64, within: f64) {

@@ -10,7 +10,8 @@ mod lifetimes;
 mod tables;
 
 use std::fs;
-use std::path::PathBuf;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
@@ -25,19 +26,33 @@ struct Found {
     incidents: Vec<std::collections::BTreeMap<String, String>>,
 }
 
-/// Runs one capture; `None`, and a line that says so, when captures are not at hand.
+/// The bytes of a file among the captures; `None`, and a line that says so, when they are not at hand.
 #[expect(clippy::print_stdout, reason = "a skipped test says so in the test's own output")]
-fn found(capture: &str) -> Option<Found> {
+fn record(name: &str) -> Option<Vec<u8>> {
     let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from) else {
-        println!("skipped {capture}: BUSWITNESS_CAPTURES does not name a folder of captures");
+        println!("skipped {name}: BUSWITNESS_CAPTURES does not name a folder of captures");
         return None;
     };
-    let path = captures.join(capture);
+    let path = captures.join(name);
     let bytes = fs::read(&path).unwrap_or_else(|e| {
         panic!("{}: {e}; BUSWITNESS_CAPTURES must be an absolute path", path.display())
     });
+    Some(bytes)
+}
+
+/// The decompressed bytes of a file with the ending `gz`.
+fn unpacked(name: &str) -> Option<Vec<u8>> {
+    let packed = record(name)?;
+    let mut bytes = Vec::new();
+    flate2::read::GzDecoder::new(packed.as_slice()).read_to_end(&mut bytes).expect("gzip");
+    Some(bytes)
+}
+
+/// Runs one capture; `None` when captures are not at hand.
+fn found(capture: &str) -> Option<Found> {
+    let bytes = record(capture)?;
     let room = folder();
-    let name = path.file_name().expect("a file's name");
+    let name = Path::new(capture).file_name().expect("a file's name");
     write(&room.path().join("capture").join(name), &bytes);
     done(room.path(), &["run", "--quiet", "--strict", "capture"]);
     let out = room.path().join("capture/buswitness-report");
@@ -184,10 +199,7 @@ fn captures_of_random_identifiers_are_one_disturbance() {
 fn captures_as_packets_of_link_type_227_are_read_whole() {
     // Frames by the captures' own descriptions; the second has its identifiers in the wrong byte order.
     for (capture, frames) in [("vessel/can0-2.pcap.gz", 47_166), ("uds/uds.pcap.gz", 9_434)] {
-        let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES").map(PathBuf::from) else {
-            return;
-        };
-        let bytes = fs::read(captures.join(capture)).expect("a capture");
+        let Some(bytes) = record(capture) else { return };
         let opened = buswitness::read::opening::unpack(
             Box::new(std::io::Cursor::new(bytes.clone())),
             bytes.len() as u64,

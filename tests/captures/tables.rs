@@ -1,25 +1,15 @@
 //! Open records of weather and of lifetimes, where they are at hand: units, the join in time, and
 //! the curve of censored lifetimes.
 
-use std::fs;
-use std::io::Read as _;
 use std::sync::Arc;
 
 use buswitness::conditions::WeatherTable;
-use buswitness::numerics::survival::{Watched, kaplan_meier};
+use buswitness::numerics::survival::kaplan_meier;
 use buswitness::read::tables::{ColumnChoice, ColumnChoices, read_weather};
 use buswitness::vocabulary::Instant;
 
-/// The bytes of a record; `None`, and a line that says so, when captures are not at hand.
-#[expect(clippy::print_stdout, reason = "a skipped test says so in the test's own output")]
-fn record(path: &str) -> Option<Vec<u8>> {
-    let Some(captures) = std::env::var_os("BUSWITNESS_CAPTURES") else {
-        println!("skipped {path}: BUSWITNESS_CAPTURES does not name a folder of captures");
-        return None;
-    };
-    let path = std::path::PathBuf::from(captures).join(path);
-    Some(fs::read(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display())))
-}
+use super::lifetimes::lives;
+use super::unpacked;
 
 fn choices() -> ColumnChoices {
     let choice = |column: &str, unit: Option<&str>| ColumnChoice {
@@ -49,9 +39,7 @@ const WEATHER: [(f64, f64, f64); 3] = [
 // line, and the sums of the twelve hours before in mm.
 #[test]
 fn captures_of_hourly_weather_are_converted_and_joined() {
-    let Some(packed) = record("weather/weather.csv.gz") else { return };
-    let mut text = Vec::new();
-    flate2::read::GzDecoder::new(packed.as_slice()).read_to_end(&mut text).expect("gzip");
+    let Some(text) = unpacked("weather/weather.csv.gz") else { return };
     let name: Arc<str> = "weather.csv".into();
     let reading = read_weather(text.as_slice(), &name, &choices(), chrono_tz::Tz::UTC);
     assert_eq!(reading.records.len(), 26_115);
@@ -72,13 +60,7 @@ fn captures_of_hourly_weather_are_converted_and_joined() {
 // script.
 #[test]
 fn captures_of_censored_lifetimes_have_the_plain_curve() {
-    let Some(bytes) = record("lifetimes/automotive.csv") else { return };
-    let mut rows = csv::Reader::from_reader(bytes.as_slice());
-    let subjects: Vec<Watched> = rows
-        .deserialize()
-        .map(|row: Result<(f64, f64), csv::Error>| row.expect("time and event"))
-        .map(|(to, event)| Watched { from: 0.0, to, event })
-        .collect();
+    let Some(subjects) = lives("automotive.csv") else { return };
     let curve = kaplan_meier(&subjects, 0.95).expect("lifetimes");
     assert_eq!((curve.subjects, curve.steps.len()), (31, 10));
     for (time, at_risk, free, error) in [

@@ -11,12 +11,10 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::program::{differences, done, project, reports, sample, write};
+use crate::program::{RENEW, differences, done, project, renewing, reports, sample, write};
 
 /// The sample pipelines; each writes the folder of its own name below `reports/`.
 const PIPELINES: [&str; 3] = ["session", "weekly", "batches"];
-
-const RENEW: &str = "renew with `BUSWITNESS_RENEW=1 cargo test --locked committed`";
 
 fn renew(committed: &Path, old: &BTreeMap<PathBuf, Vec<u8>>, new: &BTreeMap<PathBuf, Vec<u8>>) {
     for name in old.keys().filter(|name| !new.contains_key(*name)) {
@@ -34,7 +32,7 @@ fn check(name: &str) {
     let new = reports(&work.path().join("reports").join(name));
     assert!(new.contains_key(Path::new("report.html")), "{name}: no report.html was written");
     let old = reports(&committed);
-    if std::env::var_os("BUSWITNESS_RENEW").is_some_and(|value| value == "1") {
+    if renewing() {
         renew(&committed, &old, &new);
         return;
     }

@@ -9,21 +9,14 @@ mod validator;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::program::{buswitness, project};
+use crate::program::{project, said};
 
 /// Where documents for readers of the reports stand.
 const GUIDE: &str = "reports/guide";
 
 /// What a call prints; it must succeed.
 fn printed(arguments: &[&str]) -> String {
-    let output = buswitness(project(), arguments);
-    assert_eq!(
-        output.status.code(),
-        Some(0),
-        "{arguments:?}: {}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    String::from_utf8(output.stdout).expect("UTF-8")
+    said(project(), arguments)
 }
 
 fn read(path: &Path) -> String {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 use std::fs;
 
 use super::GUIDE;
-use crate::program::{buswitness, project, sample};
+use crate::program::{RENEW, project, renewing, said, sample};
 
 /// Lines shown; what was read and rejected stands below them.
 const LINES: usize = 30;
@@ -45,16 +45,14 @@ fn picture(text: &str) -> String {
 #[test]
 fn committed_picture_shows_what_the_program_prints() {
     let work = sample();
-    let output = buswitness(work.path(), &["run", "pipelines/weekly.toml"]);
-    assert_eq!(output.status.code(), Some(0));
-    let made = picture(&String::from_utf8_lossy(&output.stdout));
+    let made = picture(&said(work.path(), &["run", "pipelines/weekly.toml"]));
     let path = project().join(GUIDE).join("weekly.svg");
-    if std::env::var_os("BUSWITNESS_RENEW").is_some_and(|value| value == "1") {
+    if renewing() {
         fs::write(&path, made).expect("the picture");
         return;
     }
     assert!(
         fs::read_to_string(&path).is_ok_and(|found| found == made),
-        "{GUIDE}/weekly.svg is not what is printed; renew with `BUSWITNESS_RENEW=1 cargo test --locked committed`"
+        "{GUIDE}/weekly.svg is not what is printed; {RENEW}"
     );
 }

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 
 use super::{GUIDE, name, read, with_ending};
-use crate::program::{buswitness, project, sample};
+use crate::program::{RENEW, project, renewing, said, sample};
 
 /// Commands that would build the program inside its own test, or go to the network.
 const NOT_RUN: [&str; 4] = ["cargo test", "cargo build", "python3 -m venv", "target/"];
@@ -52,19 +52,11 @@ fn arguments(line: &str) -> Option<Vec<&str>> {
 }
 
 /// Runs the lines of a block; what they print on standard output.
-fn run(lines: &[&str], folder: &Path, page: &str) -> String {
+fn run(lines: &[&str], folder: &Path) -> String {
     let mut printed = String::new();
     for line in lines {
         let Some(arguments) = arguments(line) else { continue };
-        let output = buswitness(folder, &arguments);
-        assert!(
-            matches!(output.status.code(), Some(0)),
-            "{page}: `{line}` ended with {:?}\n{}{}",
-            output.status.code(),
-            String::from_utf8_lossy(&output.stdout),
-            String::from_utf8_lossy(&output.stderr)
-        );
-        printed.push_str(&String::from_utf8_lossy(&output.stdout));
+        printed.push_str(&said(folder, &arguments));
     }
     printed
 }
@@ -75,7 +67,7 @@ fn the_commands_of_the_readme_run() {
     let work = sample();
     let mut seen = 0;
     for block in blocks(&page).iter().filter(|block| block.mark == "sh") {
-        run(&block.lines, work.path(), "README.md");
+        run(&block.lines, work.path());
         seen += block.lines.iter().filter(|line| arguments(line).is_some()).count();
     }
     assert!(seen >= 4, "only {seen} commands of the README were run");
@@ -96,7 +88,7 @@ fn shown(mark: &str, text: &str) -> String {
 }
 
 /// The page with every `text` fence filled by what the commands before it print.
-fn filled(page: &str, title: &str) -> String {
+fn filled(page: &str) -> String {
     let work = sample();
     let mut out = String::new();
     let mut printed = String::new();
@@ -109,7 +101,7 @@ fn filled(page: &str, title: &str) -> String {
         out.push_str(&opening);
         match block.mark.split_whitespace().next() {
             Some("sh") => {
-                printed = run(&block.lines, work.path(), title);
+                printed = run(&block.lines, work.path());
                 out.push_str(&body);
             }
             Some("text") => out.push_str(&shown(block.mark, &printed)),
@@ -122,22 +114,18 @@ fn filled(page: &str, title: &str) -> String {
 
 #[test]
 fn committed_walk_throughs_show_what_the_program_prints() {
-    let renew = std::env::var_os("BUSWITNESS_RENEW").is_some_and(|value| value == "1");
     let pages = with_ending(&project().join(GUIDE), "md");
     let pages: Vec<_> = pages.into_iter().filter(|page| name(page) != "columns.md").collect();
     assert!(pages.len() >= 3, "{pages:?}");
     for path in pages {
         let (page, title) = (read(&path), name(&path));
-        let filled = filled(&page, &title);
-        if renew {
+        let filled = filled(&page);
+        if renewing() {
             fs::write(&path, filled).expect("a page");
             continue;
         }
         let first = page.lines().zip(filled.lines()).find(|(is, should)| is != should);
-        assert!(
-            page == filled,
-            "{GUIDE}/{title}: first difference: {first:?}; renew with `BUSWITNESS_RENEW=1 cargo test --locked committed`"
-        );
+        assert!(page == filled, "{GUIDE}/{title}: first difference: {first:?}; {RENEW}");
     }
 }
 

@@ -4,7 +4,9 @@ use arrow::ipc::CompressionType;
 use parquet::basic::Compression;
 use proptest::prelude::*;
 
+use buswitness::protocol::iso_tp::{Part, Reassembly, part};
 use buswitness::read::frames::LogTables;
+use buswitness::vocabulary::{Identifier, Instant};
 
 use super::mdf_writer::{Packing, mdf};
 use super::writers::{
@@ -136,6 +138,46 @@ fn a_cut_gives_what_came_before_it_and_one_reject() {
             assert!(!part.is_empty() && whole.starts_with(&part), "{format:?}");
         }
     }
+}
+
+/// The seeds of the fuzz targets whose header claims 4 GB of data: a reject, no frame. Those of the streamed
+/// formats begin with a byte that chooses how their target cuts them.
+#[test]
+fn claims_of_a_header_are_not_believed() {
+    for (format, seed, skipped) in [
+        (Format::Capture, "capture/claims_4_gb.pcap", 1),
+        (Format::Capture, "capture/claims_4_gb.pcapng", 1),
+        (Format::ArrowStream, "arrow_stream/claims_4_gb.arrows", 1),
+        (Format::Parquet, "parquet/claims_4_gb.parquet", 0),
+    ] {
+        let bytes = seed_of(seed)[skipped..].to_vec();
+        let (frames, account) = read(format, bytes, &LogTables::default());
+        assert!(frames.is_empty(), "{seed}: {} frames", frames.len());
+        assert!(!account.rejects.is_empty(), "{seed} is taken for whole");
+    }
+}
+
+/// A first frame that claims 4 GB, and two that follow: no more is kept than was sent.
+#[test]
+fn a_claim_of_a_first_frame_takes_no_memory() {
+    let seed = seed_of("iso_tp/claims_4_gb");
+    let mut reassembly = Reassembly::default();
+    // Of each frame two bytes of sender and pause, one of length, then its own.
+    for (line, frame) in (1u64..).zip(seed.chunks(11)) {
+        let part = part(&frame[3..], 8).expect("a frame of ISO-TP");
+        if line == 1 {
+            assert!(matches!(part, Part::First { length: u32::MAX, .. }), "{part:?}");
+        }
+        let step =
+            reassembly.frame(Identifier::base(0x701), part, Instant(line.cast_signed()), line);
+        assert_eq!(step.message, None);
+    }
+    assert_eq!(reassembly.under_way(), 1);
+    assert!(reassembly.bytes() < 2 * seed.len(), "{} bytes kept", reassembly.bytes());
+}
+
+fn seed_of(name: &str) -> Vec<u8> {
+    std::fs::read(project().join("tests/fuzz/seeds").join(name)).expect("a seed")
 }
 
 /// A file of a kilobyte that claims 4 GB in one of its blocks.

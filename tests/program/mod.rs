@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Child, Command, Output, Stdio};
 
 use serde_json::Value;
 use tempfile::TempDir;
@@ -18,18 +18,40 @@ pub(crate) fn folder() -> TempDir {
     tempfile::tempdir().expect("a temporary folder")
 }
 
+/// What to do when something committed is not what the program writes.
+pub(crate) const RENEW: &str = "renew with `BUSWITNESS_RENEW=1 cargo test --locked committed`";
+
+/// Whether this call of the tests renews what is committed.
+pub(crate) fn renewing() -> bool {
+    std::env::var_os("BUSWITNESS_RENEW").is_some_and(|value| value == "1")
+}
+
+/// A call of the program in `folder` with `arguments`; where it has no terminal it prints for 80 columns.
+fn call(folder: &Path, arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_buswitness"));
+    command.args(arguments).current_dir(folder).env("NO_COLOR", "1").env("COLUMNS", "80");
+    command
+}
+
 /// Runs the program in `folder` with `arguments`.
 pub(crate) fn buswitness(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_buswitness"))
-        .args(arguments)
-        .current_dir(folder)
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("the program starts")
+    call(folder, arguments).output().expect("the program starts")
+}
+
+/// Starts the program and does not wait for it; what it says on standard error is kept.
+pub(crate) fn begun(folder: &Path, arguments: &[&str]) -> Child {
+    let mut command = call(folder, arguments);
+    command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
+    command.spawn().expect("the program starts")
 }
 
 /// Runs the program and insists on exit code 0.
 pub(crate) fn done(folder: &Path, arguments: &[&str]) {
+    said(folder, arguments);
+}
+
+/// What the program prints on standard output; it must end with exit code 0.
+pub(crate) fn said(folder: &Path, arguments: &[&str]) -> String {
     let output = buswitness(folder, arguments);
     assert!(
         output.status.code() == Some(0),
@@ -39,6 +61,12 @@ pub(crate) fn done(folder: &Path, arguments: &[&str]) {
         String::from_utf8_lossy(&output.stdout),
         String::from_utf8_lossy(&output.stderr),
     );
+    String::from_utf8(output.stdout).expect("UTF-8")
+}
+
+/// A text in one line, wherever its lines were broken.
+pub(crate) fn in_one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The sample logs and their pipelines, copied, so that a run writes nothing into the project.

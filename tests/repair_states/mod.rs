@@ -11,7 +11,7 @@ use std::path::Path;
 use serde_json::Value;
 use tempfile::TempDir;
 
-use crate::program::{buswitness, done, folder, items, json, number, word, write};
+use crate::program::{done, folder, in_one_line, items, json, number, said, word, write};
 
 /// 2026-01-05T06:00:00Z.
 const FIRST: u64 = 1_767_592_800;
@@ -107,9 +107,7 @@ fn vehicle(folder: &Path) -> Value {
 }
 
 fn plan(folder: &Path, more: &[&str]) -> String {
-    let output = buswitness(folder, &[&["plan", "V1", "p.toml"], more].concat());
-    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
-    String::from_utf8(output.stdout).expect("UTF-8")
+    said(folder, &[&["plan", "V1", "p.toml"], more].concat())
 }
 
 /// Thirty-two days: half of them cold and wet, six of those with the silence.
@@ -135,7 +133,7 @@ fn each_state_of_a_repair_is_reached_and_said() {
             (&6.into(), &16.into())
         );
         assert_eq!(repair["trigger"].as_array().map(Vec::len), Some(1), "{state}: {repair}");
-        let flat: String = plan(room.path(), &[]).split_whitespace().collect::<Vec<_>>().join(" ");
+        let flat = in_one_line(&plan(room.path(), &[]));
         assert!(flat.contains(&format!("replace node:crane: {state}")), "{flat}");
         assert!(flat.contains(said), "{flat}");
         let rows = std::fs::read_to_string(room.path().join("out/repairs.csv")).expect("a table");
@@ -143,10 +141,19 @@ fn each_state_of_a_repair_is_reached_and_said() {
     }
 }
 
-/// The probability of a suspect; 0 when it is not listed.
-fn probability(vehicle: &Value, suspect: &str) -> f64 {
-    let found = items(vehicle, "suspects").iter().find(|own| word(own, "suspect") == suspect);
-    found.map_or(0.0, |own| number(own, "probability"))
+/// A suspect as the ranking lists it.
+fn suspect<'v>(vehicle: &'v Value, name: &str) -> &'v Value {
+    let found = items(vehicle, "suspects").iter().find(|own| word(own, "suspect") == name);
+    found.unwrap_or_else(|| panic!("{name} is not listed: {}", vehicle["suspects"]))
+}
+
+/// The weight of the piece of evidence that tells of a disconnection.
+fn disconnection(suspect: &Value, side: &str) -> f64 {
+    let piece = items(suspect, side)
+        .iter()
+        .find(|piece| word(piece, "what").contains("was disconnected"))
+        .unwrap_or_else(|| panic!("no disconnection `{side}` in {suspect}"));
+    number(piece, "weight_db")
 }
 
 #[test]
@@ -175,24 +182,24 @@ fn a_module_taken_off_for_some_days_is_an_experiment() {
 
 #[test]
 fn a_disconnection_feeds_the_ranking() {
-    // The same days; the winch is taken off in the last eight of them, and it goes on happening;
-    // nothing of the winch is missed either.
+    // The same days, the winch heard in all of them. The second time a false note says that it was off
+    // in the last eight: it goes on happening all the same, which speaks against the winch.
     let days = format!("{BEFORE}HwHwTwHw");
     let plain = vehicle(laid_out(&days, &[]).path());
     let in_vain = vehicle(laid_out(&days, &[(32, "disconnect", "node:winch")]).path());
-    let winch = [&plain, &in_vain].map(|found| probability(found, "node:winch"));
-    assert!(winch[1] <= winch[0], "{winch:?}");
+    let of_winch = suspect(&in_vain, "node:winch");
+    let winch = [suspect(&plain, "node:winch"), of_winch].map(|own| number(own, "probability"));
+    assert!(winch[1] < winch[0], "{winch:?}");
+    assert!(disconnection(of_winch, "against") < 0.0);
     // The crane taken off, clean under the trigger, speaks for the crane.
     let days = format!("{BEFORE}OoOoOoOoOoOo");
     let off = vehicle(laid_out(&days, &[(32, "disconnect", "node:crane")]).path());
     let bare = vehicle(laid_out(BEFORE, &[]).path());
-    let crane = [&bare, &off].map(|found| probability(found, "node:crane"));
+    let of_crane = suspect(&off, "node:crane");
+    let crane = [suspect(&bare, "node:crane"), of_crane].map(|own| number(own, "probability"));
     assert!(crane[1] > crane[0], "{crane:?}");
-    let evidence = std::iter::once(&items(&off, "suspects")[0])
-        .flat_map(|own| items(own, "for"))
-        .find(|piece| word(piece, "what").contains("was disconnected"));
-    let evidence = evidence.expect("the experiment is evidence for the crane");
-    assert!(number(evidence, "weight_db") > 0.0);
+    assert_eq!(word(&items(&off, "suspects")[0], "suspect"), "node:crane");
+    assert!(disconnection(of_crane, "for") > 0.0);
 }
 
 #[test]

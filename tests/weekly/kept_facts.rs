@@ -2,21 +2,18 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::Child;
 use std::time::{Duration, Instant};
 
 use super::{out, small_fleet};
-use crate::program::{buswitness, differences, done, files};
+use crate::program::{begun, differences, done, files, in_one_line, said};
 
 /// What the run says of its logs: all, from kept facts, unopened.
 fn account(work: &Path, more: &[&str]) -> [u64; 3] {
     let mut arguments = vec!["run", "week.toml"];
     arguments.extend(more);
-    let output = buswitness(work, &arguments);
-    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
-    let text = String::from_utf8_lossy(&output.stdout).into_owned();
     // "read: 9 bus logs (7 of them from kept facts, 7 unopened), …", wherever the line is broken.
-    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let text = in_one_line(&said(work, &arguments));
     let told = text.split("read: ").nth(1).unwrap_or_else(|| panic!("no account in {text}"));
     let numbers: Vec<u64> = told
         .split(|c: char| !c.is_ascii_digit())
@@ -82,20 +79,12 @@ fn a_log_that_is_changed_is_read_again_and_one_that_goes_is_counted() {
     let told = account(work.path(), &[]);
     assert_eq!(told, [all, all, all - 1], "its facts are known by its content, but it was opened");
     fs::remove_file(&names[0]).expect("gone");
-    let output = buswitness(work.path(), &["run", "week.toml"]);
-    let text = String::from_utf8_lossy(&output.stdout).into_owned();
-    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let text = in_one_line(&said(work.path(), &["run", "week.toml"]));
     assert!(text.contains("kept facts without a log in this run: 1 "), "{text}");
 }
 
 fn begin(work: &Path) -> Child {
-    Command::new(env!("CARGO_BIN_EXE_buswitness"))
-        .args(["run", "--quiet", "week.toml"])
-        .current_dir(work)
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program starts")
+    begun(work, &["run", "--quiet", "week.toml"])
 }
 
 /// Names in the store and the output folder that only unfinished work has.

@@ -6,6 +6,7 @@
 //! arguments = ["run", "p.toml"]      # what is typed; run in a folder of its own
 //! exit = 0
 //! stdout = ["fragment"]              # each must stand there; likewise `stderr`
+//! lacks = ["fragment"]               # what must stand in neither stream
 //! absent = ["out"]                   # paths that must not be there afterwards
 //!
 //! [[file]]                           # an input
@@ -48,6 +49,8 @@ struct Case {
     stdout: Vec<String>,
     #[serde(default)]
     stderr: Vec<String>,
+    #[serde(default)]
+    lacks: Vec<String>,
     #[serde(default)]
     absent: Vec<String>,
     #[serde(default)]
@@ -147,6 +150,9 @@ fn faults(case: &Case) -> Vec<String> {
         for fragment in fragments.iter().filter(|f| !text.contains(f.as_str())) {
             told.push(format!("{stream} lacks `{fragment}`:\n{text}"));
         }
+    }
+    for fragment in case.lacks.iter().filter(|f| stdout.contains(*f) || stderr.contains(*f)) {
+        told.push(format!("`{fragment}` should not be said:\n{stdout}{stderr}"));
     }
     for path in case.absent.iter().filter(|path| work.join(path).exists()) {
         told.push(format!("`{path}` is there and should not be"));

@@ -371,9 +371,8 @@ impl Exchanges {
         self.cleared.retain(|c| !no_talk(c.by));
         self.outcomes.runs.retain(|r| !no_talk(r.request));
         // Positions in `answering` are bits of the outcomes: the place stays, its bit goes.
-        let place = |id: &Identifier| self.answering.iter().position(|a| a == id);
-        let ordinary = self.answering.iter().filter(|a| no_talk(**a)).filter_map(place);
-        let gone = ordinary.fold(0u64, |bits, place| bits | 1 << place);
+        let ordinary = self.answering.iter().enumerate().filter(|(_, id)| no_talk(**id));
+        let gone = ordinary.fold(0u64, |bits, (place, _)| bits | 1 << place);
         for run in &mut self.outcomes.runs {
             run.who &= !gone;
         }

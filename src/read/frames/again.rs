@@ -6,7 +6,7 @@
 //! that are read at any offset are read whole. Nothing is held but one block. Rejects were told when the
 //! log was read first, so they are passed over here.
 
-use std::cell::{Cell, RefCell};
+use std::cell::RefCell;
 use std::io::{ErrorKind, Read};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -32,12 +32,11 @@ pub fn read_again(mut opened: Opened, tables: &LogTables, first: u64, take: &mut
     }
     let enough = Arc::new(AtomicBool::new(false));
     opened.bytes = Box::new(Stopping { bytes: opened.bytes, enough: Arc::clone(&enough) });
-    let (take, over) = (RefCell::new(take), Cell::new(false));
+    let take = RefCell::new(take);
     // The account tells of the same log as when it was read first.
     let _ = read_log(opened, tables, &|mut frames: Vec<Frame>, interfaces: &[String]| {
         for frame in frames.iter().filter(|f| f.line >= first) {
-            if over.get() || !(take.borrow_mut())(frame, interfaces) {
-                over.set(true);
+            if enough.load(Ordering::Relaxed) || !(take.borrow_mut())(frame, interfaces) {
                 enough.store(true, Ordering::Relaxed);
                 break;
             }

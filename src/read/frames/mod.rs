@@ -35,6 +35,7 @@ pub use log::{EXPECTED, LogTables, log_format, read_log};
 pub use mdf::read_mdf;
 pub use rejects::RejectList;
 pub use split::{Chunks, Part};
+pub(crate) use tabular::{check_parquet, fenced};
 pub use tabular::{
     check_table_header, read_arrow_file, read_arrow_stream, read_parquet, read_table,
 };

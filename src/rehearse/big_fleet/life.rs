@@ -117,12 +117,11 @@ pub(super) fn live(plan: &Plan<'_>, number: u32) -> Lived {
     };
     let mut faults = Vec::new();
     for (place, node) in network.node.iter().enumerate() {
-        let part = part(&node.name, in_service, &mut chance);
-        let bad = node.name == plan.bad_node && part.batch == plan.bad_batch;
+        let mut fitted = part(&node.name, in_service, &mut chance);
+        let bad = node.name == plan.bad_node && fitted.batch == plan.bad_batch;
         let rate = if bad { RATE * BAD_RATIO } else { RATE };
         let from = in_service.plus_seconds(MONTH_S * chance.wait(1.0 / rate));
         lived.counts[1] += u64::from(bad);
-        let mut part = part;
         // What failed before the first record was mended before it, too: nobody told the tables.
         if from < end && from >= BEGIN {
             lived.counts[0] += 1;
@@ -130,14 +129,14 @@ pub(super) fn live(plan: &Plan<'_>, number: u32) -> Lived {
             let swapped = from.plus_seconds(DAY_S * chance.within([20.0, 110.0]));
             let until = if swapped < end && chance.happens(0.7) { swapped } else { end };
             if until < end {
-                part.removed = Some(until);
+                fitted.removed = Some(until);
             }
             faults.push(Fault { place, from, until });
         }
-        let swapped = part.removed;
-        lived.parts.push(part);
+        let swapped = fitted.removed;
+        lived.parts.push(fitted);
         if let Some(time) = swapped {
-            lived.parts.push(self::part(&node.name, time, &mut chance));
+            lived.parts.push(part(&node.name, time, &mut chance));
         }
     }
     reports(network, &faults, &mut lived, end, &mut chance);

@@ -46,7 +46,7 @@ struct GroupJson<'a> {
     p_value: Option<f64>,
     p_adjusted: Option<f64>,
     flagged: bool,
-    explained_by: Option<&'a str>,
+    explained_by: Option<String>,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -76,7 +76,7 @@ struct GammaJson {
 #[derive(Serialize, JsonSchema)]
 struct LifeJson<'a> {
     node: &'a str,
-    by: &'a str,
+    by: String,
     value: &'a str,
     begins_months: Option<f64>,
     log_rank_chi_squared: Option<f64>,
@@ -127,7 +127,7 @@ struct ChangeJson<'a> {
 struct UnitJson<'a> {
     vehicle: &'a str,
     node: &'a str,
-    by: &'a str,
+    by: String,
     value: &'a str,
     part_number: Option<&'a str>,
     batch: Option<&'a str>,
@@ -213,7 +213,7 @@ fn group(g: &Group) -> GroupJson<'_> {
         p_value: digits(g.p_value),
         p_adjusted: digits(g.p_adjusted),
         flagged: g.flagged,
-        explained_by: g.explained_by.as_deref(),
+        explained_by: g.explained_by.as_ref().map(|(by, value)| format!("{by} {value}")),
     }
 }
 
@@ -223,8 +223,8 @@ fn kinds(view: &BatchView) -> Vec<KindJson> {
         .map(|kind| KindJson {
             by: kind.by.to_string(),
             groups: kind.groups,
-            fitted: kind.ratios.1,
-            gammas: (kind.ratios.0.0.iter())
+            fitted: kind.fitted,
+            gammas: (kind.ratios.0.iter())
                 .map(|g| GammaJson {
                     weight: digits(g.weight),
                     shape: digits(g.shape),
@@ -238,7 +238,7 @@ fn kinds(view: &BatchView) -> Vec<KindJson> {
 fn life(life: &Life) -> LifeJson<'_> {
     LifeJson {
         node: &life.node,
-        by: &life.by,
+        by: life.by.to_string(),
         value: &life.value,
         begins_months: decimals(life.begins, 1e3),
         log_rank_chi_squared: life.log_rank.as_ref().and_then(|test| digits(test.chi_squared)),
@@ -290,7 +290,7 @@ fn unit(unit: &UnitAhead) -> UnitJson<'_> {
     UnitJson {
         vehicle: &unit.vehicle,
         node: &unit.node,
-        by: &unit.by,
+        by: unit.by.to_string(),
         value: &unit.value,
         part_number: unit.part_number.as_deref(),
         batch: unit.batch.as_deref(),

@@ -7,16 +7,12 @@ use crate::reports::csv_tables::{Sheet, maybe, plain, text};
 use crate::reports::culprits_json::{decimals, digits, probability};
 use crate::reports::whole_file::Output;
 
-fn columns(names: &'static str) -> Vec<&'static str> {
-    names.split_whitespace().collect()
-}
-
 /// A row per group that was looked at.
 pub(super) fn groups(view: &BatchView) -> Result<Output, ReportError> {
     let names = "node by value units unit_months failures expected ratio ratio_low ratio_high \
                  shrunk_ratio shrunk_low shrunk_high probability_above_two p_value p_adjusted flagged \
                  explained_by";
-    let mut sheet = Sheet::new("batches.csv", &columns(names))?;
+    let mut sheet = Sheet::new("batches.csv", names)?;
     for g in &view.groups {
         sheet.row([
             text(&g.node),
@@ -36,7 +32,10 @@ pub(super) fn groups(view: &BatchView) -> Result<Output, ReportError> {
             maybe(digits(g.p_value)),
             maybe(digits(g.p_adjusted)),
             plain(g.flagged),
-            text(g.explained_by.as_deref().unwrap_or_default()),
+            plain(g.explained_by.as_ref().map_or_else(String::new, |(by, value)| {
+                // Our own word stands in front: nothing a spreadsheet takes for a formula.
+                format!("{by} {value}")
+            })),
         ])?;
     }
     sheet.done()
@@ -46,11 +45,11 @@ pub(super) fn groups(view: &BatchView) -> Result<Output, ReportError> {
 pub(super) fn units(view: &BatchView) -> Result<Output, ReportError> {
     let names = "node by value vehicle part_number batch site age_months failed \
                  expected_failures_12_months";
-    let mut sheet = Sheet::new("batch_units.csv", &columns(names))?;
+    let mut sheet = Sheet::new("batch_units.csv", names)?;
     for u in &view.ahead {
         sheet.row([
             text(&u.node),
-            text(&u.by),
+            plain(u.by),
             text(&u.value),
             text(&u.vehicle),
             text(u.part_number.as_deref().unwrap_or_default()),
@@ -67,7 +66,7 @@ pub(super) fn units(view: &BatchView) -> Result<Output, ReportError> {
 /// A row per node and build week.
 pub(super) fn build_weeks(view: &BatchView) -> Result<Output, ReportError> {
     let names = "node built_week units failures expected p_value";
-    let mut sheet = Sheet::new("build_weeks.csv", &columns(names))?;
+    let mut sheet = Sheet::new("build_weeks.csv", names)?;
     for node in &view.build_weeks {
         for week in &node.weeks {
             sheet.row([
@@ -86,7 +85,7 @@ pub(super) fn build_weeks(view: &BatchView) -> Result<Output, ReportError> {
 /// A row per swap for a network fault.
 pub(super) fn swaps(view: &BatchView) -> Result<Output, ReportError> {
     let names = "vehicle node time part_number batch became";
-    let mut sheet = Sheet::new("swaps.csv", &columns(names))?;
+    let mut sheet = Sheet::new("swaps.csv", names)?;
     for d in &view.diagnoses {
         sheet.row([
             text(&d.vehicle),

@@ -1,9 +1,9 @@
 //! The batch view on the terminal.
 
-use super::wording::{amount, answer, in_words, range, rests_on};
+use super::wording::{amount, answer, in_words, range, rests_on, said};
 use crate::batches::BatchView;
 use crate::reports::terminal::push_line;
-use crate::reports::wording::{p_value, ratio, shown};
+use crate::reports::wording::{count, p_value, percent, ratio, shown};
 
 /// Most groups listed.
 const MOST_GROUPS: usize = 10;
@@ -19,7 +19,7 @@ pub fn batch_lines(view: &BatchView, width: usize) -> String {
     let flagged: Vec<_> = view.groups.iter().filter(|g| g.flagged).collect();
     for g in flagged.iter().take(MOST_GROUPS) {
         let by = match &g.explained_by {
-            Some(other) => format!("; explained by {}", shown(other, 60)),
+            Some((by, value)) => format!("; explained by {}", said(*by, value)),
             None => String::new(),
         };
         let line = format!(
@@ -46,15 +46,15 @@ pub fn batch_lines(view: &BatchView, width: usize) -> String {
         let failing = view.ahead.iter().filter(|u| u.failing()).count();
         let to_come: f64 = view.ahead.iter().map(|u| u.to_come).sum();
         let line = format!(
-            "still fitted: {} of their modules, {failing} failing now, {} more failures to be expected in \
+            "still fitted: {} of these groups, {failing} failing now, {} more failures to be expected in \
              12 months; first:",
-            view.ahead.len(),
+            count(view.ahead.len(), "module"),
             amount(to_come)
         );
         push_line(&mut out, &line, width);
         for unit in view.ahead.iter().take(MOST_UNITS) {
             let failed = match unit.failing() {
-                true => format!("failing now ({:.0} %)", 100.0 * unit.failed),
+                true => format!("failing now ({})", percent(unit.failed)),
                 false => format!("{} to be expected", amount(unit.to_come)),
             };
             let line =

@@ -1,7 +1,7 @@
 //! The batch view in words: the answer, and the pieces that page and terminal share.
 
-use crate::batches::{BatchView, Group, Swap};
-use crate::reports::wording::{ratio, shown};
+use crate::batches::{BatchView, By, Group, Swap};
+use crate::reports::wording::{capital, counted, ratio, shown};
 
 /// Longest name of a node or value.
 const NAME: usize = 60;
@@ -17,30 +17,26 @@ pub(in crate::reports) fn amount(value: f64) -> String {
     }
 }
 
-/// A ratio to about two digits; nothing is 0, a trace is said to be one.
-pub(in crate::reports) fn rated(value: f64) -> String {
-    match value {
-        v if v <= 0.0 => "0".to_owned(),
-        v if v < 0.005 => "<0.01".to_owned(),
-        v => ratio(v),
-    }
-}
-
 /// The interval of a ratio.
 pub(in crate::reports) fn range(low: f64, high: Option<f64>) -> String {
     match high {
-        Some(high) => format!("{} to {}", rated(low), rated(high)),
-        None => format!("{} or more", rated(low)),
+        Some(high) => format!("{} to {}", ratio(low), ratio(high)),
+        None => format!("{} or more", ratio(low)),
     }
 }
 
-/// What a group has in common, as people say it: `batch B2431`, `batch B2431 at site quay`.
+/// What a group has in common, as people say it: `batch B2431`, `batch B2431 with site quay`.
 pub(in crate::reports) fn in_words(group: &Group) -> String {
-    let first = group.by.first.in_words();
-    match group.by.second {
-        None => format!("{first} {}", shown(&group.value, NAME)),
+    said(group.by, &group.value)
+}
+
+/// The same of a group that is told by what it has in common and its value.
+pub(in crate::reports) fn said(by: By, value: &str) -> String {
+    let first = by.first.in_words();
+    match by.second {
+        None => format!("{first} {}", shown(value, NAME)),
         Some(second) => {
-            let (one, other) = group.value.split_once('+').unwrap_or((&group.value, ""));
+            let (one, other) = value.split_once('+').unwrap_or((value, ""));
             format!(
                 "{first} {} with {} {}",
                 shown(one, NAME),
@@ -84,11 +80,6 @@ pub(in crate::reports) fn answer(view: &BatchView) -> String {
     )
 }
 
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
-}
-
 /// What the answer rests on.
 pub(in crate::reports) fn rests_on(view: &BatchView) -> String {
     let units: u64 = view.nodes.iter().map(|n| n.units).sum();
@@ -96,8 +87,9 @@ pub(in crate::reports) fn rests_on(view: &BatchView) -> String {
     let failures: f64 = view.nodes.iter().map(|n| n.failures).sum();
     let kept = view.nodes.iter().filter(|n| n.groups > 0).count();
     format!(
-        "It rests on {units} modules watched for {} months in all and {} failures; a verdict counts by its \
+        "It rests on {} watched for {} months in all and {} failures; a verdict counts by its \
          probability. {} groups of {kept} of {} nodes were looked at; the others had no failure to compare",
+        counted(units, "module"),
         amount(months),
         amount(failures),
         view.groups.len(),

@@ -12,26 +12,8 @@ use crate::suspects::VehicleFinding;
 pub(super) fn incidents(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
     let mut sheet = Sheet::new(
         "incidents.csv",
-        &[
-            "vehicle",
-            "start",
-            "begin",
-            "end",
-            "seconds",
-            "bus",
-            "logged",
-            "since_start_s",
-            "silent",
-            "disturbed_by",
-            "disturbing_frames",
-            "accusations",
-            "bus_down",
-            "own_supply",
-            "answered",
-            "unanswered",
-            "supply_v",
-            "where",
-        ],
+        "vehicle start begin end seconds bus logged since_start_s silent disturbed_by \
+         disturbing_frames accusations bus_down own_supply answered unanswered supply_v where",
     )?;
     for finding in findings {
         for incident in &finding.incidents {
@@ -74,27 +56,9 @@ pub(super) fn incidents(findings: &[&VehicleFinding]) -> Result<Output, ReportEr
 pub(super) fn exposures(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
     let mut sheet = Sheet::new(
         "exposures.csv",
-        &[
-            "vehicle",
-            "start",
-            "end",
-            "logged",
-            "judged",
-            "incidents",
-            "ambient_c",
-            "ambient_source",
-            "ambient_age_s",
-            "humidity_pct",
-            "dew_spread_k",
-            "rain_12h_mm",
-            "wet",
-            "washed",
-            "soak_s",
-            "first_of_day",
-            "supply_v",
-            "odometer_km",
-            "where",
-        ],
+        "vehicle start end logged judged incidents ambient_c ambient_source ambient_age_s \
+         humidity_pct dew_spread_k rain_12h_mm wet washed soak_s first_of_day supply_v odometer_km \
+         where",
     )?;
     for finding in findings {
         for exposure in &finding.exposures {

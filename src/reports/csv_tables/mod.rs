@@ -3,12 +3,9 @@
 //! Times are UTC, RFC 3339; units stand in the column names; an empty cell is unknown. Spreadsheets
 //! read a cell that begins like a formula as a command, so such a text gets a `'` in front.
 
-mod fleet;
 mod happenings;
 mod intake;
 mod rankings;
-
-pub use fleet::fleet_table;
 
 use crate::read::Tally;
 use crate::reports::whole_file::Output;
@@ -42,10 +39,11 @@ pub(super) struct Sheet {
 }
 
 impl Sheet {
-    pub(super) fn new(file: &'static str, columns: &[&str]) -> Result<Sheet, ReportError> {
+    /// The names of the columns are parted by spaces.
+    pub(super) fn new(file: &'static str, columns: &str) -> Result<Sheet, ReportError> {
         let mut writer = csv::WriterBuilder::new().from_writer(Vec::new());
         let wrong = |source| ReportError::Table { table: file, source };
-        writer.write_record(columns).map_err(wrong)?;
+        writer.write_record(columns.split_whitespace()).map_err(wrong)?;
         Ok(Sheet { file, writer })
     }
 

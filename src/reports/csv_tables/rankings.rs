@@ -11,8 +11,7 @@ use crate::vocabulary::Mechanism;
 pub(super) fn culprits(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
     let columns = "vehicle network starts incidents verdict rank suspect probability prior disturbs \
                    drops_out for against because";
-    let columns: Vec<&str> = columns.split_whitespace().collect();
-    let mut sheet = Sheet::new("culprits.csv", &columns)?;
+    let mut sheet = Sheet::new("culprits.csv", columns)?;
     for finding in findings {
         if finding.suspects.is_empty() {
             sheet.row(culprit(finding, None))?;
@@ -51,10 +50,7 @@ fn culprit(finding: &VehicleFinding, ranked: Option<(usize, &SuspectFinding)>) -
 
 /// A row per piece of evidence.
 pub(super) fn evidence(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
-    let mut sheet = Sheet::new(
-        "evidence.csv",
-        &["vehicle", "suspect", "weight_db", "what", "places", "where"],
-    )?;
+    let mut sheet = Sheet::new("evidence.csv", "vehicle suspect weight_db what places where")?;
     for finding in findings {
         for suspect in &finding.suspects {
             for piece in &suspect.evidence {
@@ -77,20 +73,8 @@ pub(super) fn evidence(findings: &[&VehicleFinding]) -> Result<Output, ReportErr
 pub(super) fn conditions(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
     let mut sheet = Sheet::new(
         "conditions.csv",
-        &[
-            "vehicle",
-            "condition",
-            "incidents_with",
-            "starts_with",
-            "incidents_without",
-            "starts_without",
-            "starts_unknown",
-            "risk_ratio",
-            "low",
-            "high",
-            "p_value",
-            "smallest_p",
-        ],
+        "vehicle condition incidents_with starts_with incidents_without starts_without \
+         starts_unknown risk_ratio low high p_value smallest_p",
     )?;
     for finding in findings {
         for risk in &finding.conditions {
@@ -119,8 +103,7 @@ pub(super) fn next_tests(findings: &[&VehicleFinding]) -> Result<Output, ReportE
     let columns = "vehicle rank test target bits minutes setup_minutes if_positive_leader \
                    if_positive_probability if_negative_leader if_negative_probability order_holds \
                    in_sequence decided setup meaning caution";
-    let columns: Vec<&str> = columns.split_whitespace().collect();
-    let mut sheet = Sheet::new("next_tests.csv", &columns)?;
+    let mut sheet = Sheet::new("next_tests.csv", columns)?;
     for finding in findings {
         for (rank, test) in finding.next_tests.iter().enumerate() {
             let step = finding.sequence.iter().enumerate().find(|(_, s)| s.test == test.test);

@@ -4,7 +4,9 @@
 //! table; `empty` is what an empty cell means, nothing when there is none. Tests hold them against what is
 //! written. The page, the JSON Schemas of rows and `buswitness columns` are made from here.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
+use std::sync::LazyLock;
 
 use crate::facts::schema_markdown;
 
@@ -53,8 +55,10 @@ pub fn tables() -> Vec<Defined> {
 
 /// What a field of an object of a JSON output means.
 pub(super) fn field(object: &str, name: &str) -> Option<String> {
-    let found = rows::<3>(FIELDS).into_iter().find(|row| row[0] == object && row[1] == name);
-    found.map(|[_, _, meaning]| meaning)
+    static MEANINGS: LazyLock<HashMap<[String; 2], String>> = LazyLock::new(|| {
+        rows(FIELDS).into_iter().map(|[object, name, meaning]| ([object, name], meaning)).collect()
+    });
+    MEANINGS.get(&[object.to_owned(), name.to_owned()]).cloned()
 }
 
 /// The lines of a table of words; one that is no such line is left out, which a test notices.

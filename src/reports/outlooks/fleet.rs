@@ -14,8 +14,7 @@ use crate::reports::whole_file::Output;
 pub fn fleet_conditions(risks: &[FleetRisk]) -> Result<Output, ReportError> {
     let columns = "condition vehicles incidents_with starts_with incidents_without starts_without \
                    p_value log_rank_p";
-    let columns: Vec<&str> = columns.split_whitespace().collect();
-    let mut sheet = Sheet::new("fleet_conditions.csv", &columns)?;
+    let mut sheet = Sheet::new("fleet_conditions.csv", columns)?;
     for risk in risks {
         sheet.row([
             plain(risk.condition),
@@ -38,8 +37,7 @@ pub fn fleet_conditions(risks: &[FleetRisk]) -> Result<Output, ReportError> {
 pub fn fleet_time_since_start(courses: &[FleetCourse]) -> Result<Output, ReportError> {
     let columns = "condition which_starts vehicles starts incidents after_s had low high median_s \
                    median_low_s median_high_s";
-    let columns: Vec<&str> = columns.split_whitespace().collect();
-    let mut sheet = Sheet::new("fleet_time_since_start.csv", &columns)?;
+    let mut sheet = Sheet::new("fleet_time_since_start.csv", columns)?;
     for course in courses {
         let side = match course.side {
             Side::All => "all",

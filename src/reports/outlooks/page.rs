@@ -7,9 +7,10 @@ use super::words::{effort, set, watching};
 use crate::conditions::{Reproduction, Threshold, When};
 use crate::repairs::{Kind, Outlook, Repair};
 use crate::reports::Heading;
-use crate::reports::pages::conditions::in_words;
 use crate::reports::pages::{NAME, SENTENCE};
-use crate::reports::wording::{UNKNOWN, local, number, p_value, percent, ratio, shown, span};
+use crate::reports::wording::{
+    UNKNOWN, condition, local, number, p_value, percent, ratio, shown, span,
+};
 
 /// Most changes listed; `repairs.csv` has all.
 const MOST_CHANGES: usize = 30;
@@ -131,7 +132,7 @@ pub(in crate::reports) fn ahead(heading: &Heading, outlook: &Outlook) -> Ahead {
 fn together(joint: &crate::conditions::Joint) -> Together {
     let end = |value: Option<f64>| value.map_or_else(|| "no limit".to_owned(), ratio);
     Together {
-        condition: in_words(&joint.condition),
+        condition: condition(&joint.condition),
         ratio: ratio(joint.odds_ratio),
         low: end(joint.low),
         high: end(joint.high),

@@ -22,10 +22,6 @@ pub(in crate::reports) fn tables(outlooks: &[Outlook]) -> Result<Vec<Output>, Re
     ])
 }
 
-fn columns(names: &str) -> Vec<&str> {
-    names.split_whitespace().collect()
-}
-
 fn count(value: Option<u64>) -> String {
     value.map_or_else(String::new, |value| value.to_string())
 }
@@ -33,13 +29,11 @@ fn count(value: Option<u64>) -> String {
 fn repairs(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
     let mut sheet = Sheet::new(
         "repairs.csv",
-        &columns(
-            "vehicle at until kind actions trigger state incidents_before starts_before \
+        "vehicle at until kind actions trigger state incidents_before starts_before \
              incidents_after starts_after other_incidents_before other_starts_before \
              other_incidents_after other_starts_after starts_after_unknown p_value \
              probability_fell_80 confidence clean_starts_needed clean_starts_still_needed \
              unchanged_db decided_db said where",
-        ),
     )?;
     for outlook in outlooks {
         for repair in &outlook.repairs {
@@ -83,10 +77,8 @@ fn repair_row(sheet: &mut Sheet, vehicle: &str, repair: &Repair) -> Result<(), R
 fn reproduce(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
     let mut sheet = Sheet::new(
         "reproduce.csv",
-        &columns(
-            "vehicle conditions incidents starts chance low high starts_for_90 minutes_each steps \
+        "vehicle conditions incidents starts chance low high starts_for_90 minutes_each steps \
              waste remarks",
-        ),
     )?;
     for outlook in outlooks {
         let Some(plan) = &outlook.when.reproduction else { continue };
@@ -109,7 +101,7 @@ fn reproduce(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
 }
 
 fn mornings(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
-    let mut sheet = Sheet::new("mornings.csv", &columns("vehicle at ambient_c wet worth_it said"))?;
+    let mut sheet = Sheet::new("mornings.csv", "vehicle at ambient_c wet worth_it said")?;
     for outlook in outlooks {
         let plan = outlook.when.reproduction.iter();
         for morning in plan.flat_map(|plan| &plan.mornings) {
@@ -129,10 +121,8 @@ fn mornings(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
 fn thresholds(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
     let mut sheet = Sheet::new(
         "thresholds.csv",
-        &columns(
-            "vehicle quantity at incidents_lie from to incidents_at_or_below starts_at_or_below \
+        "vehicle quantity at incidents_lie from to incidents_at_or_below starts_at_or_below \
              incidents_above starts_above p_value",
-        ),
     )?;
     for outlook in outlooks {
         for cut in &outlook.when.thresholds {
@@ -158,7 +148,7 @@ fn thresholds(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
 fn course(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
     let mut sheet = Sheet::new(
         "time_since_start.csv",
-        &columns("vehicle starts_that_were seconds at_risk incidents share_free low high"),
+        "vehicle starts_that_were seconds at_risk incidents share_free low high",
     )?;
     for outlook in outlooks {
         let Some(time) = &outlook.when.time else { continue };

@@ -2,11 +2,11 @@
 
 use chrono_tz::Tz;
 
-use super::words::{counted, effort, set, watching};
+use super::words::{effort, set, watching};
 use crate::conditions::{Reproduction, When};
 use crate::repairs::{AfterPart, Outlook, Repair};
 use crate::reports::terminal::{push_hanging, push_line};
-use crate::reports::wording::{UNKNOWN, local, local_date, number, shown, span};
+use crate::reports::wording::{UNKNOWN, counted, local, local_date, number, shown, span};
 use crate::suspects::VehicleFinding;
 
 /// Narrowest text that is still readable.

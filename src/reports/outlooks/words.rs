@@ -1,7 +1,7 @@
 //! Sentences that several outputs share.
 
-use crate::conditions::{FAMILY, Reproduction};
-use crate::reports::wording::percent;
+use crate::conditions::Reproduction;
+use crate::reports::wording::{condition, counted, percent};
 
 /// What is asked, in one sentence: the chance, the starts, the minutes.
 pub(super) fn effort(plan: &Reproduction) -> String {
@@ -28,17 +28,8 @@ pub(super) fn watching(plan: &Reproduction) -> String {
     }
 }
 
-/// `1 start`, `7 starts`.
-pub(super) fn counted(count: u64, noun: &str) -> String {
-    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
-}
-
 /// A condition set in words; `any start` for none.
 pub(super) fn set(conditions: &[&str]) -> String {
-    let said = |name: &&str| {
-        let own = FAMILY.iter().find(|condition| condition.name == *name);
-        own.map_or_else(|| (*name).to_owned(), |condition| condition.said.to_owned())
-    };
-    let words: Vec<String> = conditions.iter().map(said).collect();
+    let words: Vec<String> = conditions.iter().map(|name| condition(name)).collect();
     if words.is_empty() { "any start".to_owned() } else { words.join(" and ") }
 }

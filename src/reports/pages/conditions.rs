@@ -4,9 +4,9 @@ use serde::Serialize;
 
 use super::drawing::{Axis, Interval, interval};
 use super::{cold_and_wet, scatter};
-use crate::conditions::{ConditionRisk, FAMILY};
+use crate::conditions::ConditionRisk;
 use crate::reports::Heading;
-use crate::reports::wording::{UNKNOWN, p_value, ratio, shown};
+use crate::reports::wording::{UNKNOWN, condition, p_value, ratio};
 use crate::suspects::VehicleFinding;
 
 /// Width of an interval picture; its middle is a risk ratio of 1.
@@ -43,16 +43,10 @@ pub(super) fn when(heading: &Heading, finding: &VehicleFinding) -> When {
     }
 }
 
-/// A condition of the fixed family in words; data files keep its name.
-pub(in crate::reports) fn in_words(name: &str) -> String {
-    let known = FAMILY.iter().find(|condition| condition.name == name);
-    known.map_or_else(|| shown(name, 120), |condition| condition.said.to_owned())
-}
-
 fn row(risk: &ConditionRisk) -> Row {
     let words = |value: Option<f64>, none: &str| value.map_or_else(|| none.to_owned(), ratio);
     Row {
-        condition: in_words(&risk.condition),
+        condition: condition(&risk.condition),
         with: format!("{} of {}", risk.incidents_with, risk.starts_with),
         without: format!("{} of {}", risk.incidents_without, risk.starts_without),
         unknown: risk.starts_unknown,
@@ -98,7 +92,7 @@ pub(super) fn strongest(finding: &VehicleFinding) -> Option<String> {
     finding.conditions.iter().find(|risk| risk.p_value < 0.05).map(|risk| {
         format!(
             "{}: {} of {} starts, else {} of {}",
-            in_words(&risk.condition),
+            condition(&risk.condition),
             risk.incidents_with,
             risk.starts_with,
             risk.incidents_without,

@@ -25,6 +25,7 @@ use minijinja::{Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use crate::batches::BatchView;
+use crate::conditions::FAMILY;
 use crate::read::Tally;
 use crate::reports::outlooks;
 use crate::reports::page_names::page_names;
@@ -89,10 +90,12 @@ fn overview_name(heading: &Heading) -> &'static str {
     if heading.view == View::Batches { "vehicles.html" } else { "report.html" }
 }
 
-/// The page that defines every number.
+/// The page that defines the numbers and pictures of a vehicle's page.
 #[derive(Serialize)]
 struct Reading {
     top: Top,
+    /// How many conditions are looked at.
+    conditions: usize,
 }
 
 /// All pages, the overview (or, for a session with one vehicle, that vehicle's page) first.
@@ -124,7 +127,7 @@ pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output>, R
         }
     };
     outputs.push(Output::new(overview_name(heading), main));
-    let reading = Reading { top: Top::new(heading) };
+    let reading = Reading { top: Top::new(heading), conditions: FAMILY.len() };
     outputs
         .push(Output::new("how-to-read.html", render(&environment, "how_to_read.html", reading)?));
     for finding in listed() {

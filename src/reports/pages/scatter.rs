@@ -6,7 +6,7 @@ use super::at;
 use super::drawing::{Axis, LEFT, RIGHT, Tick, thinned};
 use crate::conditions::Exposure;
 use crate::reports::Heading;
-use crate::reports::wording::{count, local, local_date, number};
+use crate::reports::wording::{count, counted, local, local_date, number};
 
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 236.0;
@@ -106,7 +106,7 @@ fn point(heading: &Heading, exposure: &Exposure, x: f64, upwards: &Axis) -> Poin
         |c| format!("{} \u{b0}C", number(c, 1)),
     );
     let what = match shape {
-        "incident" => count(usize::try_from(exposure.incidents).unwrap_or(usize::MAX), "incident"),
+        "incident" => counted(u64::from(exposure.incidents), "incident"),
         "clear" => "no incident".to_owned(),
         _ => "could not have shown an incident".to_owned(),
     };

@@ -3,15 +3,16 @@
 use chrono_tz::Tz::UTC;
 use serde_json::Value;
 
-use super::fixture::{HOSTILE, fleet, heading, place};
+use super::disarmed::disarmed_below;
+use super::fixture::{HOSTILE, decided, fleet, heading, place, quiet};
 use crate::batches::{Asked, BatchView, batches};
 use crate::read::{ModuleRow, Tally};
 use crate::reports::{Formats, View, batch_lines, render_batches, write_whole};
+use crate::suspects::VehicleFinding;
 use crate::vocabulary::Instant;
 
-/// A steering angle sensor in each vehicle, every third of a hostile batch.
-fn hostile_view() -> BatchView {
-    let findings = fleet();
+/// A steering angle sensor in each vehicle, some of a hostile batch.
+fn view(findings: &[VehicleFinding], hostile: impl Fn(u64) -> bool) -> BatchView {
     let modules: Vec<ModuleRow> = findings
         .iter()
         .zip(0u64..)
@@ -21,7 +22,7 @@ fn hostile_view() -> BatchView {
             part_number: Some("P1".to_owned()),
             hardware: None,
             software: Some(format!("S{}", number % 2)),
-            batch: Some(if number % 3 == 0 { HOSTILE.to_owned() } else { "B1".to_owned() }),
+            batch: Some(if hostile(number) { HOSTILE.to_owned() } else { "B1".to_owned() }),
             built_on: Some(Instant(1_700_000_000_000_000_000)),
             installed_on: Some(Instant(1_710_000_000_000_000_000)),
             removed_on: None,
@@ -29,15 +30,35 @@ fn hostile_view() -> BatchView {
             place: place("modules.csv", number + 2),
         })
         .collect();
-    batches(&Asked { vehicles: &[], modules: &modules, notes: &[], findings: &findings, zone: UTC })
+    batches(&Asked { vehicles: &[], modules: &modules, notes: &[], findings, zone: UTC })
+}
+
+/// Faults of either batch: nothing stands out.
+fn even_view() -> BatchView {
+    view(&fleet(), |number| number % 3 == 0)
+}
+
+/// Every sensor of the hostile batch is at fault, and no other.
+fn flagged_view() -> BatchView {
+    let faulty = (0..12).map(|number| decided(&format!("{HOSTILE}{number}")));
+    let sound = (0..36).map(|number| quiet(&format!("LH-{number:02}")));
+    let view = view(&faulty.chain(sound).collect::<Vec<_>>(), |number| number < 12);
+    assert!(view.leading().any(|group| group.value == HOSTILE), "{:?}", view.groups);
+    assert!(!view.lives.is_empty() && !view.ahead.is_empty(), "drawn and still fitted");
+    view
 }
 
 #[test]
 fn hostile_names_stay_text_in_every_file() {
-    let view = hostile_view();
+    for view in [even_view(), flagged_view()] {
+        stay_text(&view);
+    }
+}
+
+fn stay_text(view: &BatchView) {
     assert!(view.groups.iter().any(|g| g.value == HOSTILE), "{:?}", view.groups);
     let folder = tempfile::tempdir().expect("folder");
-    let outputs = render_batches(&heading(View::Batches), Formats::ALL, &view, &Tally::default())
+    let outputs = render_batches(&heading(View::Batches), Formats::ALL, view, &Tally::default())
         .expect("rendered");
     let written = write_whole(folder.path(), &outputs).expect("written");
     let names: Vec<String> = written
@@ -87,19 +108,18 @@ fn hostile_names_stay_text_in_every_file() {
     ] {
         assert!(group.get(key).is_some(), "the contract's `{key}` is missing: {group}");
     }
-    let table = std::fs::read_to_string(folder.path().join("batches.csv")).expect("a table");
-    assert!(table.lines().all(|line| !line.starts_with('=')), "no cell begins like a formula");
+    assert!(disarmed_below(folder.path()) > 0, "the batch begins like a formula");
 }
 
 #[test]
 fn the_terminal_says_the_answer_first() {
-    let view = hostile_view();
-    let lines = batch_lines(&view, 80);
-    let first = lines.lines().next().unwrap_or_default();
-    assert!(
-        first.starts_with("No group of modules stands out") || first.contains("modules of"),
-        "{first}"
-    );
-    assert!(lines.lines().all(|line| line.chars().count() <= 80), "{lines}");
-    assert!(!lines.contains('\u{1b}'), "no escape sequence of an input gets through");
+    for (view, answer) in [
+        (even_view(), "No group of modules stands out: "),
+        (flagged_view(), "Steering-angle modules of batch "),
+    ] {
+        let lines = batch_lines(&view, 80);
+        assert!(lines.starts_with(answer), "{lines}");
+        assert!(lines.lines().all(|line| line.chars().count() <= 80), "{lines}");
+        assert!(!lines.contains('\u{1b}'), "no escape sequence of an input gets through");
+    }
 }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use chrono_tz::Tz::UTC;
 
 use super::fixture_tests::next_tests;
-use crate::conditions::{Ahead, ConditionRisk, Exposure, Sourced, WeatherTable, trials};
+use crate::conditions::{Ahead, ConditionRisk, Exposure, Sourced, WeatherTable, invented, trials};
 use crate::incidents::{Accusation, Disturbed, Incident, SilentNode};
 use crate::read::{AfterPartRow, ServiceAction, ServiceNote, Tally};
 use crate::repairs::{self, AfterTable, Outlook, outlook};
@@ -77,10 +77,6 @@ fn exposures(vehicle: &str, hit: impl Fn(usize) -> bool) -> Vec<Exposure> {
             let known = i % 13 != 5;
             let sourced = |value, source| Some(Sourced { value, source, age_s: 600.0 });
             Exposure {
-                vehicle: vehicle.to_owned(),
-                start,
-                end: start.plus_seconds(1800.0),
-                logged: true,
                 incidents: u32::from(hit(i)),
                 judged: i % 17 != 16,
                 ambient_c: if known { sourced(cold, "weather") } else { None },
@@ -88,7 +84,6 @@ fn exposures(vehicle: &str, hit: impl Fn(usize) -> bool) -> Vec<Exposure> {
                 dew_spread_k: Some(1.2),
                 rain_12h_mm: Some(0.4),
                 wet: if known { Some(i % 3 == 0 || hit(i)) } else { None },
-                washed: None,
                 soak_s: Some(39_000.0),
                 first_of_day: Some(i % 2 == 0),
                 supply_v: sourced(12.1, "log"),
@@ -96,6 +91,7 @@ fn exposures(vehicle: &str, hit: impl Fn(usize) -> bool) -> Vec<Exposure> {
                 odometer_km: Some(61_000.0 + i as f64 * 9.5),
                 late: Some(i > 20),
                 place: place(&format!("bus/{vehicle}/{i:03}.log"), 1),
+                ..invented::exposure(vehicle, start)
             }
         })
         .collect()
@@ -122,22 +118,14 @@ fn incident(vehicle: &str, exposure: &Exposure, index: usize) -> Incident {
     };
     let names = |list: &[&str]| list.iter().map(|n| (*n).to_owned()).collect::<Vec<_>>();
     Incident {
-        perhaps_old: false,
-        repeats: 0,
-        finer: crate::incidents::FinerSigns::default(),
-        losses: vec![],
-        start: exposure.start,
-        begin: at(12.0),
         end: at(86.0),
         bus: Some("chassis".to_owned()),
-        since_start_s: Some(12.0),
         silent: vec![
             silent("steering-angle", 12.4, 86.0, false),
             silent("brake-control", 31.0, 58.5, true),
             silent("parking-brake", 31.6, 40.2, true),
         ],
         alive: names(&["body", "engine", "gateway", "cluster", "climate", "tail-lift"]),
-        logged: true,
         disturbances: vec![Disturbed {
             kind: "error-frames",
             begin: at(29.5),
@@ -153,12 +141,12 @@ fn incident(vehicle: &str, exposure: &Exposure, index: usize) -> Incident {
             accuse("engine", true),
         ],
         bus_down: vec![("brake-control".to_owned(), place(&file, 21_000))],
-        own_supply: vec![],
         answered: vec![("body".to_owned(), place("scans/LH-07-0112.json", 1))],
         unanswered: vec![("steering-angle".to_owned(), place("scans/LH-07-0112.json", 1))],
         supply_v: Some(12.1),
         reporters: names(&["body", "brake-control", "engine", "gateway"]),
         reports: vec![place("scans/LH-07-0112.json", 1)],
+        ..invented::incident(exposure.start, 12.0)
     }
 }
 

@@ -84,9 +84,18 @@ pub(super) fn write(
     tally: &Tally,
     tables: &[(String, Vec<u8>)],
 ) -> Result<Vec<PathBuf>, ReportError> {
+    let heading = fixture::heading(View::Fleet);
+    telling(findings, tally, |told| write_reports(folder, &heading, formats, told, tables))
+}
+
+/// What a run over a fleet has to tell, for whoever turns it into files.
+pub(super) fn telling<T>(
+    findings: &[VehicleFinding],
+    tally: &Tally,
+    turn: impl FnOnce(&Told<'_>) -> T,
+) -> T {
     let (outlooks, closer) = (fixture::outlooks(findings), closer(findings));
-    let told = Told { findings, outlooks: &outlooks, closer: &closer, week: None, tally };
-    write_reports(folder, &fixture::heading(View::Fleet), formats, &told, tables)
+    turn(&Told { findings, outlooks: &outlooks, closer: &closer, week: None, tally })
 }
 
 /// Everything into a folder.

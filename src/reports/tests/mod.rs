@@ -2,6 +2,7 @@
 
 mod batches;
 mod data_files;
+mod disarmed;
 pub(super) mod fixture;
 mod fixture_closer;
 mod fixture_tests;

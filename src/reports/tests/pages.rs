@@ -2,19 +2,16 @@
 
 use std::collections::BTreeMap;
 
-use super::fixture_closer::write_reports;
-use super::{fixture, fixture_closer};
+use super::fixture;
+use super::fixture_closer::{telling, write_reports};
 use crate::read::Tally;
 use crate::reports::page_names::page_names;
 use crate::reports::whole_file::Output;
-use crate::reports::{Formats, Told, View, pages};
+use crate::reports::{Formats, View, pages};
 use crate::suspects::VehicleFinding;
 
 fn rendered(view: View, findings: &[VehicleFinding]) -> BTreeMap<String, String> {
-    let outlooks = fixture::outlooks(findings);
-    let (closer, tally) = (fixture_closer::closer(findings), fixture::tally());
-    let told = Told { findings, outlooks: &outlooks, closer: &closer, week: None, tally: &tally };
-    pages::pages(&fixture::heading(view), &told)
+    telling(findings, &fixture::tally(), |told| pages::pages(&fixture::heading(view), told))
         .expect("pages")
         .into_iter()
         .map(|Output { name, bytes }| (name, String::from_utf8(bytes).expect("text")))
@@ -31,17 +28,10 @@ fn pages_to_look_at() {
         ("session", View::Session, vec![fixture::decided("LH-07")]),
     ] {
         let heading = fixture::heading(view);
-        let tally = fixture::tally();
-        let outlooks = fixture::outlooks(&findings);
-        let closer = fixture_closer::closer(&findings);
-        let told = Told {
-            findings: &findings,
-            outlooks: &outlooks,
-            closer: &closer,
-            week: None,
-            tally: &tally,
-        };
-        write_reports(&folder.join(name), &heading, Formats::ALL, &told, &[]).expect("written");
+        telling(&findings, &fixture::tally(), |told| {
+            write_reports(&folder.join(name), &heading, Formats::ALL, told, &[])
+        })
+        .expect("written");
     }
 }
 
@@ -137,14 +127,9 @@ fn a_session_with_one_vehicle_opens_with_its_answer() {
 
 #[test]
 fn pages_without_findings_still_tell_what_was_read() {
-    let told = Told {
-        findings: &[],
-        outlooks: &[],
-        closer: &BTreeMap::new(),
-        week: None,
-        tally: &Tally::default(),
-    };
-    let pages = pages::pages(&fixture::heading(View::Fleet), &told).expect("pages");
+    let heading = fixture::heading(View::Fleet);
+    let pages = telling(&[], &Tally::default(), |told| pages::pages(&heading, told));
+    let pages = pages.expect("pages");
     assert_eq!(pages.len(), 2);
     let page = String::from_utf8(pages[0].bytes.clone()).expect("text");
     assert!(page.contains("No vehicle was found in the inputs."));

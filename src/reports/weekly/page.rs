@@ -9,7 +9,7 @@ use super::words;
 use crate::read::Tally;
 use crate::reports::Heading;
 use crate::reports::pages::{Intake, NAME, SENTENCE, Top, intake};
-use crate::reports::wording::{count, grouped, number, percent, shown, suspect};
+use crate::reports::wording::{count, counted, grouped, number, percent, shown, suspect};
 use crate::weeks::{Change, FleetWeek, Need, VehicleWeek};
 
 /// Most rows of a table; `fleet.csv` has all vehicles.
@@ -54,11 +54,9 @@ struct Row {
     page: Option<String>,
     why: String,
     percent: Option<String>,
-    decided: bool,
     because: String,
     was: Option<String>,
     need: &'static str,
-    class: Option<String>,
     danger: Option<String>,
     change: &'static str,
     changed: String,
@@ -124,7 +122,7 @@ pub(in crate::reports) fn page(
         quiet_words: format!(
             "{}, seen in {} this week",
             count(quiet.len(), "quiet vehicle"),
-            count(usize::try_from(quiet_starts).unwrap_or(usize::MAX), "start")
+            counted(quiet_starts, "start")
         ),
         quiet_left: quiet.len().saturating_sub(MOST_NAMED),
         quiet: quiet
@@ -203,11 +201,9 @@ fn row(v: &VehicleWeek, week: &FleetWeek, names: &BTreeMap<String, String>) -> R
         page: names.get(&v.vehicle).cloned(),
         why: words::why(v),
         percent: v.leader.as_ref().map(|(_, p)| percent(*p)),
-        decided: v.decided,
         because: shown(&v.because, SENTENCE),
         was: words::was(v),
         need: v.need.word(),
-        class: v.severity.as_ref().and_then(|s| s.class.as_deref()).map(|c| shown(c, NAME)),
         danger,
         change: if week.compared { v.changed.change.word() } else { "first week" },
         changed: words::change(v),
@@ -231,13 +227,12 @@ fn gap(v: &VehicleWeek, names: &BTreeMap<String, String>) -> Gap {
     } else if let Some(missing) = seen.missing.filter(|n| *n > 0) {
         what.push(format!("about {missing} fewer starts than usual"));
     }
-    let times = |n: u64| usize::try_from(n).unwrap_or(usize::MAX);
     if seen.logs_rejected > 0 {
-        let logs = count(times(seen.logs_rejected), "log");
+        let logs = counted(seen.logs_rejected, "log");
         what.push(format!("{logs} of which nothing could be used"));
     }
     if seen.records_rejected > 0 {
-        what.push(format!("{} rejected", count(times(seen.records_rejected), "record")));
+        what.push(format!("{} rejected", counted(seen.records_rejected, "record")));
     }
     Gap {
         vehicle: shown(&v.vehicle, NAME),

@@ -4,6 +4,7 @@
 use serde::Serialize;
 
 use super::words::short_span;
+use crate::reports::pages::drawing::rests_on;
 use crate::reports::pages::{at, round_step};
 use crate::reports::wording::count;
 use crate::weeks::{FleetWeek, Span, VehicleWeek, WeekCell};
@@ -26,6 +27,7 @@ pub(super) struct Weeks {
     columns: Vec<Column>,
     ticks: Vec<(String, String)>,
     description: String,
+    rests_on: String,
 }
 
 #[derive(Serialize)]
@@ -123,7 +125,7 @@ pub(super) fn weeks(week: &FleetWeek) -> Option<Weeks> {
         .filter(|n| *n <= all as f64)
         .map(|n| (at(FLOOR - height(n)), format!("{n:.0}")))
         .collect();
-    Some(Weeks { columns, ticks, description: told.join(" ") })
+    Some(Weeks { columns, ticks, description: told.join(" "), rests_on: rests_on(all, "vehicle") })
 }
 
 fn sentence(span: Span, numbers: [usize; 4]) -> String {

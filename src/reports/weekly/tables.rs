@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::ranks;
 use crate::facts::VehicleTally;
 use crate::reports::ReportError;
 use crate::reports::csv_tables::{Cell, Sheet, known, list, maybe, plain, text};
@@ -9,9 +10,12 @@ use crate::reports::culprits_json::{decimals, digits};
 use crate::reports::whole_file::Output;
 use crate::weeks::{FleetWeek, VehicleWeek};
 
-/// A row a vehicle, by name: how much was seen of it, then its week, where there is one. `rank` is its place
-/// by urgency.
-pub(in crate::reports) fn fleet(
+/// `fleet.csv`: a row a vehicle, by name: how much was seen of it, then in the view of a fleet its week; in
+/// another view these cells are empty. `rank` is its place by urgency.
+///
+/// # Errors
+/// When the table cannot be put together.
+pub fn fleet_table(
     tally: &[VehicleTally],
     week: Option<&FleetWeek>,
 ) -> Result<Output, ReportError> {
@@ -20,14 +24,8 @@ pub(in crate::reports) fn fleet(
                    leader_before book minutes part week_starts week_starts_logged \
                    week_starts_judged week_starts_with_incident week_starts_usual \
                    week_starts_missing week_logs_rejected week_records_rejected";
-    let columns: Vec<&str> = columns.split_whitespace().collect();
-    let mut sheet = Sheet::new("fleet.csv", &columns)?;
-    let weeks: BTreeMap<&str, (usize, &VehicleWeek)> = week
-        .map_or(&[][..], |week| week.vehicles.as_slice())
-        .iter()
-        .enumerate()
-        .map(|(at, v)| (v.vehicle.as_str(), (at + 1, v)))
-        .collect();
+    let mut sheet = Sheet::new("fleet.csv", columns)?;
+    let weeks = ranks(week);
     let tally: BTreeMap<&str, &VehicleTally> =
         tally.iter().map(|t| (t.vehicle.as_str(), t)).collect();
     let all: BTreeSet<&str> = weeks.keys().chain(tally.keys()).copied().collect();
@@ -96,8 +94,7 @@ fn row(v: &VehicleWeek, rank: usize, tally: Option<&VehicleTally>) -> [Cell; 28]
 pub(in crate::reports) fn tables(week: &FleetWeek) -> Result<Vec<Output>, ReportError> {
     let columns = "suspect by value vehicles at_fault_with vehicles_with at_fault_without \
                    vehicles_without p_value p_adjusted shown";
-    let columns: Vec<&str> = columns.split_whitespace().collect();
-    let mut common = Sheet::new("common.csv", &columns)?;
+    let mut common = Sheet::new("common.csv", columns)?;
     for c in &week.common {
         let compared = |n: u64| c.p_value.map_or_else(|| text(""), |_| plain(n));
         common.row([
@@ -114,9 +111,8 @@ pub(in crate::reports) fn tables(week: &FleetWeek) -> Result<Vec<Output>, Report
             known(Some(c.shown)),
         ])?;
     }
-    let columns =
-        ["vehicle", "first_day", "last_day", "starts", "starts_judged", "starts_with_incident"];
-    let mut weeks = Sheet::new("weeks.csv", &columns)?;
+    let columns = "vehicle first_day last_day starts starts_judged starts_with_incident";
+    let mut weeks = Sheet::new("weeks.csv", columns)?;
     let mut vehicles: Vec<&VehicleWeek> = week.vehicles.iter().collect();
     vehicles.sort_by(|a, b| a.vehicle.cmp(&b.vehicle));
     for v in vehicles {

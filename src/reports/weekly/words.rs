@@ -1,55 +1,30 @@
 //! The week in words, the same on the page and in the tables.
 
-use chrono::{Datelike as _, NaiveDate};
+use chrono::Datelike as _;
 
-use crate::conditions::FAMILY;
-use crate::reports::wording::{count, number, p_value, percent, shown, suspect, the_suspect};
+use crate::reports::wording::{
+    capital, condition, count, number, p_value, percent, shown, suspect, the_suspect,
+};
 use crate::weeks::{Change, Common, FleetWeek, Need, Span, VehicleWeek};
-
-/// Months, for dates on the page.
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
-
-/// A day without its year, as in `5 January`; `short` cuts the month to three letters.
-fn day(date: NaiveDate, short: bool) -> String {
-    let month = MONTHS.get(date.month0() as usize).copied().unwrap_or_default();
-    let month = if short { month.get(..3).unwrap_or(month) } else { month };
-    format!("{} {month}", date.day())
-}
 
 /// A week with its year, as in `25 to 31 January 2026`.
 pub(super) fn long_span(span: Span) -> String {
     let (first, last) = (span.first, span.last);
     let begin = if first.year() != last.year() {
-        format!("{} {}", day(first, false), first.year())
+        first.format("%-d %B %Y")
     } else if first.month() != last.month() {
-        day(first, false)
+        first.format("%-d %B")
     } else {
-        first.day().to_string()
+        first.format("%-d")
     };
-    format!("{begin} to {} {}", day(last, false), last.year())
+    format!("{begin} to {}", last.format("%-d %B %Y"))
 }
 
 /// A week on an axis, as in `25\u{2013}31 Jan`.
 pub(super) fn short_span(span: Span) -> String {
-    let begin = if span.first.month() == span.last.month() {
-        span.first.day().to_string()
-    } else {
-        day(span.first, true)
-    };
-    format!("{begin}\u{2013}{}", day(span.last, true))
+    let same = span.first.month() == span.last.month();
+    let begin = span.first.format(if same { "%-d" } else { "%-d %b" });
+    format!("{begin}\u{2013}{}", span.last.format("%-d %b"))
 }
 
 /// Minutes as people plan them.
@@ -122,8 +97,7 @@ pub(super) fn why(v: &VehicleWeek) -> String {
 /// What the comparison of starts says.
 pub(super) fn change(v: &VehicleWeek) -> String {
     let c = &v.changed;
-    let said = |name: &&str| FAMILY.iter().find(|f| f.name == *name).map(|f| f.said);
-    let under: Vec<&str> = c.under.iter().filter_map(said).collect();
+    let under: Vec<String> = c.under.iter().map(|name| condition(name)).collect();
     let only = match under.as_slice() {
         [] => String::new(),
         kinds => format!("; counting only starts that were {}", kinds.join(" and ")),
@@ -175,13 +149,7 @@ pub(super) fn urgency(v: &VehicleWeek) -> Option<String> {
 pub(super) fn common(c: &Common) -> String {
     let who = c.suspect.as_ref().map_or_else(
         || "Any fault of the bus".to_owned(),
-        |who| {
-            let text = suspect(who);
-            let mut letters = text.chars();
-            letters.next().map_or_else(String::new, |first| {
-                shown(&(first.to_uppercase().collect::<String>() + letters.as_str()), 80)
-            })
-        },
+        |who| shown(&capital(&suspect(who)), 80),
     );
     let value = shown(&c.value, 60);
     let Some(p) = c.p_value else {

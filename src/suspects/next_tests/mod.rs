@@ -18,6 +18,7 @@ use std::rc::Rc;
 use self::outcomes::Link;
 use self::risk::Risk;
 use self::safety::Care;
+pub use self::safety::{module_caution, untouched};
 use self::weights::Weights;
 use super::findings::{NextTest, TestOutcome, TestStep};
 use super::hypotheses::{Manner, Space};
@@ -299,22 +300,14 @@ fn meaning(outcome: &TestOutcome) -> String {
 
 fn caution(asked: &Asked<'_>, candidate: &Candidate, care: Care) -> String {
     let mut parts: Vec<&str> = Vec::new();
-    match care {
-        Care::Unnamed => parts.push(
-            "find out first which module this is; airbag, belt and high-voltage modules are not touched",
-        ),
-        Care::Standing => parts.push(
-            "steering or brakes: static test only, never unplug and drive; the maker's checks come before \
-             the next drive",
-        ),
-        Care::Ordinary | Care::Untouched => {}
-    }
+    parts.extend(care.caution());
     let strikes_untouched = asked.space.hypotheses.iter().any(|h| {
         h.suspect == candidate.target
             && matches!(h.manner, Manner::Branch | Manner::Feed | Manner::Ground)
-            && h.struck.iter().zip(&asked.space.nodes).any(|(struck, node)| {
-                *struck && safety::care(node, asked.network) == Care::Untouched
-            })
+            && h.struck
+                .iter()
+                .zip(&asked.space.nodes)
+                .any(|(struck, node)| *struck && untouched(node, asked.network))
     });
     if strikes_untouched {
         parts.push("airbag, belt or high-voltage modules hang on it: leave their part to the maker's procedure");

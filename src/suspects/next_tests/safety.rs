@@ -2,6 +2,7 @@
 //!
 //! A word is enough to be careful. A module that nobody has named is handled as one of the brakes.
 
+use crate::observe::UNNAMED;
 use crate::protocol::trouble_codes::network_code;
 use crate::vocabulary::Network;
 
@@ -56,6 +57,34 @@ const STANDING: [&str; 16] = [
     "wheel-speed",
 ];
 
+impl Care {
+    /// What is said before any test of a module; nothing where tests are as on any other.
+    pub(super) fn caution(self) -> Option<&'static str> {
+        match self {
+            Care::Unnamed => Some(
+                "find out first which module this is; airbag, belt and high-voltage modules are not touched",
+            ),
+            Care::Standing => Some(
+                "steering or brakes: static test only, never unplug and drive; the maker's checks come before \
+                 the next drive",
+            ),
+            Care::Ordinary | Care::Untouched => None,
+        }
+    }
+}
+
+/// Whether no test of ours touches a module: airbags, belts, high voltage.
+#[must_use]
+pub fn untouched(node: &str, network: Option<&Network>) -> bool {
+    care(node, network) == Care::Untouched
+}
+
+/// What is said before any work on a module; `None` where it is as any other, or not touched at all.
+#[must_use]
+pub fn module_caution(node: &str, network: Option<&Network>) -> Option<&'static str> {
+    care(node, network).caution()
+}
+
 /// The care that a node asks for.
 pub(super) fn care(node: &str, network: Option<&Network>) -> Care {
     let described = network.and_then(|n| n.nodes.iter().find(|d| d.name == node));
@@ -65,7 +94,7 @@ pub(super) fn care(node: &str, network: Option<&Network>) -> Care {
         let meant = codes.flat_map(|code| [code.accused_class, code.accused_name]);
         let names = described.title.iter().chain(&described.aliases).map(String::as_str);
         care = names.chain(meant).map(by_words).fold(care, Care::max);
-    } else if node.starts_with("sender-") {
+    } else if node.starts_with(UNNAMED) {
         care = care.max(Care::Unnamed);
     }
     care

@@ -11,7 +11,7 @@ mod order;
 use super::span::{Span, day};
 use super::{Before, FleetWeek, Papers, Severities, review, week_in_view};
 use crate::conditions::Exposure;
-use crate::conditions::invented::incident;
+use crate::conditions::invented::{self, incident};
 use crate::incidents::Incident;
 use crate::read::{ModuleRow, TestTable, VehicleRow};
 use crate::suspects::{SuspectFinding, VehicleFinding};
@@ -30,27 +30,7 @@ fn place() -> Place {
 }
 
 fn exposure(vehicle: &str, days: f64, hit: bool) -> Exposure {
-    Exposure {
-        vehicle: vehicle.to_owned(),
-        start: at(days),
-        end: at(days).plus_seconds(1_800.0),
-        logged: true,
-        incidents: u32::from(hit),
-        judged: true,
-        ambient_c: None,
-        humidity_pct: None,
-        dew_spread_k: None,
-        rain_12h_mm: None,
-        wet: None,
-        washed: None,
-        soak_s: None,
-        first_of_day: None,
-        supply_v: None,
-        low_supply: None,
-        odometer_km: None,
-        late: None,
-        place: place(),
-    }
+    Exposure { incidents: u32::from(hit), ..invented::exposure(vehicle, at(days)) }
 }
 
 /// A vehicle with starts on days, each with or without an incident; one suspect has `p`, `none` the rest.

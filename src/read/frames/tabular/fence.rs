@@ -13,7 +13,7 @@ thread_local! {
 static QUIET: Once = Once::new();
 
 /// Runs foreign code; `None` when it panicked. The caller throws away what the code worked on.
-pub(super) fn fenced<T>(work: impl FnOnce() -> T) -> Option<T> {
+pub(crate) fn fenced<T>(work: impl FnOnce() -> T) -> Option<T> {
     QUIET.call_once(|| {
         let before = take_hook();
         set_hook(Box::new(move |info| {

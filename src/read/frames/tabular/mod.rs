@@ -24,5 +24,7 @@ mod thrift;
 mod values;
 
 pub use arrow_ipc::{read_arrow_file, read_arrow_stream};
+pub(crate) use fence::fenced;
+pub(crate) use parquet::check_parquet;
 pub use parquet::read_parquet;
 pub use text::{check_table_header, read_table};

@@ -139,6 +139,26 @@ fn read(
     result
 }
 
+/// Checks what the footer and the header of every page claim, before a whole file is handed to the library.
+///
+/// # Errors
+/// Why the file is not read, in words.
+pub(crate) fn check_parquet(bytes: &[u8]) -> Result<(), String> {
+    let there = Arc::new(Anywhere::of_bytes(bytes.to_vec()));
+    check_footer(&there)?;
+    let chunks = Chunks(Arc::clone(&there));
+    let opened = fenced(|| ParquetRecordBatchReaderBuilder::try_new(chunks));
+    let opened = opened.ok_or(DAMAGED)?.map_err(|error| format!("{DAMAGED}: {error}"))?;
+    let metadata = opened.metadata();
+    let held: i64 = metadata.row_groups().iter().map(|group| group.num_rows()).sum();
+    let claimed = metadata.file_metadata().num_rows();
+    if held != claimed {
+        return Err(format!("{DAMAGED}: {claimed} rows are claimed, {held} are there"));
+    }
+    (0..metadata.num_row_groups())
+        .try_for_each(|group| check_pages(&there, metadata, group, &ProjectionMask::all()))
+}
+
 /// The footer: its structure, its length u32, the magic.
 fn check_footer(there: &Anywhere) -> Result<(), String> {
     let cut = || format!("{DAMAGED}: no footer at its end; the file may be cut short");

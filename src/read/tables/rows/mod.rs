@@ -118,15 +118,11 @@ pub fn read_after_part(
     let mut seen: Vec<String> = Vec::new();
     rows(Sheet::open(source, name, &AFTER_PART, choices, zone), move |sheet| {
         let class = sheet.must_text("class")?.to_lowercase();
-        let list = |text: Option<String>| -> Vec<String> {
-            let text = text.unwrap_or_default();
-            text.split(';').map(str::trim).filter(|s| !s.is_empty()).map(str::to_owned).collect()
-        };
         if seen.contains(&class) {
             sheet.refuse(format!("a second row for class `{class}`; the first one is used"));
             return None;
         }
-        let words = list(sheet.text("words"));
+        let words = list(&sheet.text("words").unwrap_or_default());
         if words.is_empty() && class != "any" {
             sheet.refuse(format!(
                 "`words` is empty: without a word no module is of class `{class}`; only the class \
@@ -134,14 +130,15 @@ pub fn read_after_part(
             ));
             return None;
         }
-        let needed = list(Some(sheet.must_text("needed")?));
+        let needed = list(&sheet.must_text("needed")?);
         seen.push(class.clone());
-        let cautions = list(sheet.text("caution"));
+        let cautions = list(&sheet.text("caution").unwrap_or_default());
         Some(AfterPartRow { class, words, needed, cautions, place: sheet.place() })
     })
 }
 
-/// Reads a table of severities. Lists in a cell are separated by `;`; the class `any` needs no words.
+/// Reads a table of severities. Lists in a cell are separated by `;`; only the classes `any` and `supply`, which are
+/// told without a module's name, need no words.
 pub fn read_severity(
     source: impl Read,
     name: &Arc<str>,
@@ -155,9 +152,14 @@ pub fn read_severity(
             sheet.refuse(format!("a second row for class `{class}`; the first one is used"));
             return None;
         }
-        let words = sheet.text("words").unwrap_or_default();
-        let words = words.split(';').map(str::trim).filter(|word| !word.is_empty());
-        let words: Vec<String> = words.map(str::to_owned).collect();
+        let words = list(&sheet.text("words").unwrap_or_default());
+        if words.is_empty() && class != "any" && class != "supply" {
+            sheet.refuse(format!(
+                "`words` is empty: without a word no module is of class `{class}`; only the classes `any` \
+                 and `supply` need none"
+            ));
+            return None;
+        }
         if sheet.text("severity").is_none() {
             sheet.refuse("`severity` is empty, expected a number from 1 to 10");
             return None;
@@ -175,6 +177,11 @@ pub fn read_severity(
             place: sheet.place(),
         })
     })
+}
+
+/// The parts of a list in a cell.
+fn list(cell: &str) -> Vec<String> {
+    cell.split(';').map(str::trim).filter(|s| !s.is_empty()).map(str::to_owned).collect()
 }
 
 /// Reads all rows of a table with `row`, which gives `None` for a row that it refused.

@@ -184,6 +184,32 @@ fn vehicles_modules_and_service_notes() {
 }
 
 #[test]
+fn a_class_of_severity_that_no_word_tells_is_refused() {
+    let text =
+        b"class,words,severity,safety\nradio, ; ,3,no\nwinch,winch; hoist ,8,yes\nsupply,,7,no\n\
+                 any,,4,no\nradio,radio,2,no\n";
+    let read = read_severity(&text[..], &"s.csv".into(), &none(), UTC);
+    let found = reasons(&read.account);
+    assert_eq!(found.len(), 1, "{found:?}");
+    for part in ["s.csv:2: `words` is empty", "of class `radio`", "`any` and `supply` need none"] {
+        assert!(found[0].contains(part), "{found:?}");
+    }
+    let rows: Vec<(&str, Vec<&str>)> = read
+        .records
+        .iter()
+        .map(|row| (row.class.as_str(), row.words.iter().map(String::as_str).collect()))
+        .collect();
+    // The refused row does not stand in the way of a right one of its class.
+    let wanted = [
+        ("winch", vec!["winch", "hoist"]),
+        ("supply", vec![]),
+        ("any", vec![]),
+        ("radio", vec!["radio"]),
+    ];
+    assert_eq!(rows, wanted);
+}
+
+#[test]
 fn a_real_year_of_weather_in_foreign_units() {
     let Ok(folder) = std::env::var("BUSWITNESS_CAPTURES") else {
         println!("BUSWITNESS_CAPTURES is not set; the test on kept captures is skipped");

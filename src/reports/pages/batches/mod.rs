@@ -11,8 +11,8 @@ use super::{NAME, SENTENCE, Top, intake};
 use crate::batches::{BatchView, FLAG_RULE, Group, UnitAhead};
 use crate::read::Tally;
 use crate::reports::Heading;
-use crate::reports::batches::wording::{amount, answer, became, in_words, range, rated, rests_on};
-use crate::reports::wording::{local_date, p_value, percent, shown};
+use crate::reports::batches::wording::{amount, answer, became, in_words, range, rests_on, said};
+use crate::reports::wording::{local_date, p_value, percent, ratio, shown};
 
 /// Most groups in the table; `batches.csv` has all.
 const MOST_GROUPS: usize = 40;
@@ -96,7 +96,6 @@ struct Swap {
 }
 
 pub(super) fn page(heading: &Heading, view: &BatchView, tally: &Tally) -> Page {
-    let [held, back, unknown] = view.swaps;
     let drawn = view.build_weeks.iter().filter(|w| w.change.is_some() || leads(view, &w.node));
     Page {
         top: Top::new(heading),
@@ -135,7 +134,7 @@ pub(super) fn page(heading: &Heading, view: &BatchView, tally: &Tally) -> Page {
             })
             .collect(),
         swaps_left: view.diagnoses.len().saturating_sub(MOST_SWAPS),
-        swap_counts: [held, back, unknown],
+        swap_counts: view.swaps,
     }
 }
 
@@ -151,11 +150,10 @@ fn remarks(view: &BatchView) -> Vec<String> {
         .filter(|life| life.same_age < SAME_AGE)
         .map(|life| {
             format!(
-                "{} of {} {}: only {:.0} % of its watched time lies at ages at which other modules of the \
+                "{} of {}: only {:.0} % of its watched time lies at ages at which other modules of the \
                  node were watched too; that it is young or old cannot be told from that it is bad",
                 shown(&life.node, NAME),
-                shown(&life.by, NAME),
-                shown(&life.value, NAME),
+                said(life.by, &life.value),
                 100.0 * life.same_age
             )
         })
@@ -172,9 +170,9 @@ fn row(g: &Group) -> Row {
         months: amount(g.unit_months),
         failures: amount(g.failures),
         expected: amount(g.expected),
-        ratio: rated(g.ratio),
+        ratio: ratio(g.ratio),
         range: range(g.ratio_low, g.ratio_high),
-        shrunk: rated(g.shrunk_ratio),
+        shrunk: ratio(g.shrunk_ratio),
         shrunk_range: range(g.shrunk_low, Some(g.shrunk_high)),
         p: p_value(g.p_adjusted),
         standing: match (g.flagged, &g.explained_by) {
@@ -183,7 +181,7 @@ fn row(g: &Group) -> Row {
             (true, Some(_)) => "flagged, explained",
         },
         flagged: g.flagged,
-        explained: g.explained_by.as_ref().map(|by| shown(by, NAME)),
+        explained: g.explained_by.as_ref().map(|(by, value)| said(*by, value)),
     }
 }
 
@@ -191,7 +189,7 @@ fn unit(u: &UnitAhead) -> Unit {
     Unit {
         vehicle: shown(&u.vehicle, NAME),
         node: shown(&u.node, NAME),
-        group: format!("{} {}", shown(&u.by, NAME), shown(&u.value, NAME)),
+        group: said(u.by, &u.value),
         part: words(&[u.part_number.as_deref(), u.batch.as_deref()]),
         site: words(&[u.site.as_deref()]),
         age: u.age_months.map_or_else(|| "not known".to_owned(), amount),

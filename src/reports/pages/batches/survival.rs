@@ -4,9 +4,9 @@ use serde::Serialize;
 
 use crate::batches::{Life, LifeCurve};
 use crate::numerics::survival::{Curve, Step};
-use crate::reports::batches::wording::amount;
+use crate::reports::batches::wording::{amount, said};
 use crate::reports::pages::{NAME, at, round_step};
-use crate::reports::wording::{p_value, shown};
+use crate::reports::wording::{counted, p_value, shown};
 
 const LEFT: f64 = 54.0;
 const RIGHT: f64 = 704.0;
@@ -59,12 +59,7 @@ pub(super) fn lives(life: &Life) -> Lives {
         upwards.push((at(y(share)), format!("{:.0} %", 100.0 * share)));
         share -= shares;
     }
-    let name = format!(
-        "{}, {} {}",
-        shown(&life.node, NAME),
-        shown(&life.by, NAME),
-        shown(&life.value, NAME)
-    );
+    let name = format!("{}, {}", shown(&life.node, NAME), said(life.by, &life.value));
     Lives {
         summary: format!(
             "Share of modules without a failure by age, from {} months on: {} in the group, {} of the others",
@@ -101,7 +96,7 @@ fn ends(one: &LifeCurve) -> String {
 }
 
 fn words(one: &LifeCurve) -> String {
-    let base = format!("{} modules, {} failures", one.units, amount(one.failures));
+    let base = format!("{}, {} failures", counted(one.units, "module"), amount(one.failures));
     match (&one.weibull, one.scale) {
         (Some(w), _) => {
             let end =

@@ -6,7 +6,7 @@ use serde::Serialize;
 use crate::batches::{BuildWeek, BuildWeeks};
 use crate::reports::batches::wording::amount;
 use crate::reports::pages::{NAME, at, round_step};
-use crate::reports::wording::{ratio, shown};
+use crate::reports::wording::{counted, ratio, shown};
 
 const LEFT: f64 = 46.0;
 const RIGHT: f64 = 704.0;
@@ -26,7 +26,7 @@ pub(super) struct Weeks {
     change: Option<String>,
     mark: Option<String>,
     summary: String,
-    unknown: u64,
+    unknown: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -76,8 +76,8 @@ pub(super) fn weeks(node: &BuildWeeks) -> Weeks {
                 expected: at(y(expected(chunk))),
                 to: at(x + 0.9 * wide),
                 title: format!(
-                    "{name}: {} modules, {} failures, {} if all weeks were alike",
-                    chunk.iter().map(|w| w.units).sum::<u64>(),
+                    "{name}: {}, {} failures, {} if all weeks were alike",
+                    counted(chunk.iter().map(|w| w.units).sum(), "module"),
                     amount(own),
                     amount(expected(chunk))
                 ),
@@ -117,6 +117,6 @@ pub(super) fn weeks(node: &BuildWeeks) -> Weeks {
             )
         }),
         mark: changes_at,
-        unknown: node.unknown,
+        unknown: (node.unknown > 0).then(|| counted(node.unknown, "module")),
     }
 }

@@ -1,5 +1,6 @@
 //! Bus logs of the other formats: in pieces = whole where they are streamed, the same again where they are read
-//! at any offset; nothing is lost without a reason, and no small file asks for much memory (the engine watches).
+//! at any offset; every reject has a reason. The engine ends a run that takes more than a gigabyte (`run`);
+//! `tests/formats/damage.rs` looks at what is said of claims.
 
 use std::cell::RefCell;
 use std::io::{Cursor, Read};
@@ -92,7 +93,7 @@ pub fn mdf(data: &[u8]) {
     twice(data, |there, give| read_mdf(there, &file(), &LogTables::default(), give));
 }
 
-/// A format that is read at any offset: the same bytes tell the same, and no frame is there for nothing.
+/// A format that is read at any offset: the same bytes tell the same.
 fn twice(data: &[u8], read: fn(Anywhere, &Give<'_>) -> Account) {
     let once = told(|give| read(Anywhere::of_bytes(data.to_vec()), give));
     let again = told(|give| read(Anywhere::of_bytes(data.to_vec()), give));
