@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 use clap_complete::Shell;
 
+use super::elsewhere::Address;
 use super::exit_codes;
 
 /// Which module brings the bus down? Reads scan reports and CAN logs, ranks the culprits with the evidence.
@@ -77,6 +78,21 @@ pub(super) struct Run {
     /// Use so many threads (default: one a core)
     #[arg(long, value_name = "N")]
     pub threads: Option<usize>,
+    /// Have the logs read by the executors of this scheduler, df://HOST:PORT (needs the distributed part)
+    #[arg(long, value_name = "ADDRESS")]
+    pub on: Option<Address>,
+    /// Seconds after which a job of logs is cancelled and sent again
+    #[arg(long, value_name = "SECONDS", requires = "on", default_value_t = 600,
+          value_parser = clap::value_parser!(u64).range(1..=604_800))]
+    pub deadline: u64,
+    /// How often a job of logs is sent before the run gives up
+    #[arg(long, value_name = "N", requires = "on", default_value_t = 3,
+          value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub attempts: u32,
+    /// Jobs (of up to 16 logs) under way at once; some more than executors
+    #[arg(long, value_name = "N", requires = "on", default_value_t = 8,
+          value_parser = clap::value_parser!(u32).range(1..=1024))]
+    pub jobs: u32,
 }
 
 /// Arguments of `check`.

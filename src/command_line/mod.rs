@@ -4,6 +4,7 @@
 
 mod calibrate;
 mod documents;
+mod elsewhere;
 pub mod exit_codes;
 mod flags;
 mod input_schemas;
@@ -20,7 +21,7 @@ use std::sync::Arc;
 use clap::Parser;
 
 use crate::pipeline::plan::Plan;
-use crate::pipeline::{Progress, Quiet, Settings, check, look, run};
+use crate::pipeline::{Progress, Quiet, Settings, check, look, run_on};
 use crate::read::Account;
 use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
@@ -29,6 +30,7 @@ use crate::reports::{
     batch_lines, check_json, check_text, plan_json, plan_text, run_json, terminal_table,
 };
 
+pub use elsewhere::{Address, Connect, Terms};
 use flags::{Command, Flags};
 
 /// Widest table on the terminal, in columns.
@@ -37,9 +39,15 @@ const WIDTH: usize = 80;
 /// Reads the arguments, does what they ask, returns the exit code.
 #[must_use]
 pub fn main() -> ExitCode {
+    main_with(None)
+}
+
+/// As [`main`], of a program that can have logs read elsewhere.
+#[must_use]
+pub fn main_with(engines: Option<&dyn Connect>) -> ExitCode {
     interrupt::watch();
     let outcome = match Flags::parse().command {
-        Command::Run(asked) => run_command(&asked),
+        Command::Run(asked) => run_command(&asked, engines),
         Command::Check(asked) => check_command(&asked),
         Command::Plan(asked) => plan_command(&asked),
         Command::Template(asked) => template::command(&asked),
@@ -87,8 +95,9 @@ fn plan(path: &Path) -> Result<Plan, String> {
     Plan::read(path).map_err(|faults| format!("cannot run the pipeline\n{faults}"))
 }
 
-fn run_command(asked: &flags::Run) -> Result<u8, String> {
+fn run_command(asked: &flags::Run, engines: Option<&dyn Connect>) -> Result<u8, String> {
     let plan = plan(&asked.pipeline)?;
+    let engine = elsewhere::engine(asked, engines)?;
     if let Some(threads) = asked.threads {
         rayon::ThreadPoolBuilder::new()
             .num_threads(threads)
@@ -103,7 +112,8 @@ fn run_command(asked: &flags::Run) -> Result<u8, String> {
         bar = progress::Bar::new();
         &bar
     };
-    let outcome = run(&plan, settings, progress).map_err(|e| e.to_string())?;
+    let outcome =
+        run_on(&plan, engine.as_deref(), settings, progress).map_err(|e| e.to_string())?;
     if asked.json {
         let (findings, tally) = (&outcome.findings, &outcome.tally);
         say(&run_json(findings, tally, &outcome.written, &outcome.remarks));

@@ -1,5 +1,6 @@
 //! The progress bar while logs are read: files, bytes, rate, time left. Silent when not a terminal.
 
+use std::io::Write as _;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
@@ -71,6 +72,13 @@ impl Progress for Bar {
         self.files.fetch_add(1, Ordering::Relaxed);
         self.taken.fetch_add(uncounted, Ordering::Relaxed);
         self.say();
+    }
+
+    fn tell(&self, what: &str) {
+        // Nobody is left to tell when standard error is closed.
+        self.bar.suspend(|| {
+            let _ = writeln!(std::io::stderr(), "buswitness: {what}");
+        });
     }
 
     fn end(&self) {

@@ -87,8 +87,16 @@ pub(super) fn decode(folder: &Path, file: &Arc<str>) -> Result<Option<StoredLog>
     if fs::symlink_metadata(folder).is_err_and(|e| e.kind() == std::io::ErrorKind::NotFound) {
         return Ok(None);
     }
-    let list = String::from_utf8_lossy(&read_at_most(folder, LIST, LONGEST_LIST)?).into_owned();
-    let mut entry = Entry { folder, file, files: listed(&list)? };
+    decode_from(&|name, most| read_at_most(folder, name, most), file).map(Some)
+}
+
+/// A file of an entry by its name, cut one byte after so many: more is damage anyway.
+type Bring<'a> = &'a dyn Fn(&str, u64) -> Result<Vec<u8>, FactsError>;
+
+/// An entry from wherever its files are.
+pub(super) fn decode_from(bring: Bring<'_>, file: &Arc<str>) -> Result<StoredLog, FactsError> {
+    let list = String::from_utf8_lossy(&bring(LIST, LONGEST_LIST)?).into_owned();
+    let mut entry = Entry { bring, file, files: listed(&list)? };
     let facts = LogFacts {
         starts: entry.rows()?,
         presences: entry.rows()?,
@@ -122,12 +130,12 @@ pub(super) fn decode(folder: &Path, file: &Arc<str>) -> Result<Option<StoredLog>
         return Err(damaged("one row in `reading`", "another number of rows".to_owned()));
     };
     let leniencies = leniencies.into_iter().map(|row| (row.0, row.1)).collect();
-    Ok(Some(StoredLog { facts, frames, bytes, leniencies, rejects, skipped }))
+    Ok(StoredLog { facts, frames, bytes, leniencies, rejects, skipped })
 }
 
 /// An entry that is being read: its files are taken out of the list one by one.
 struct Entry<'a> {
-    folder: &'a Path,
+    bring: Bring<'a>,
     file: &'a Arc<str>,
     files: BTreeMap<String, (u64, u128)>,
 }
@@ -138,7 +146,7 @@ impl Entry<'_> {
         let Some((length, hash)) = self.files.remove(&name) else {
             return Ok(Vec::new());
         };
-        let bytes = read_at_most(self.folder, &name, length)?;
+        let bytes = (self.bring)(&name, length)?;
         if bytes.len() as u64 != length || content_hash(&bytes) != hash {
             let expected = format!("{length} bytes with hash {hash:032x} in {name}");
             let found = format!("{} with hash {:032x}", bytes.len(), content_hash(&bytes));
@@ -181,6 +189,6 @@ fn read_at_most(folder: &Path, name: &str, most: u64) -> Result<Vec<u8>, FactsEr
     Ok(bytes)
 }
 
-fn damaged(expected: &str, found: String) -> FactsError {
+pub(super) fn damaged(expected: &str, found: String) -> FactsError {
     FactsError::Damaged { expected: expected.to_owned(), found }
 }

@@ -67,6 +67,14 @@ impl FactsKey {
         FactsKey { vehicle: vehicle.to_owned(), log, settings: hasher.digest() }
     }
 
+    /// The log of an entry's folder, when the entry was made with the settings of this key.
+    pub(super) fn log_of(&self, entry_folder: &str) -> Option<u128> {
+        let (log, settings) = entry_folder.split_once('-')?;
+        (settings == format!("{:016x}", self.settings))
+            .then(|| u128::from_str_radix(log, 16).ok())
+            .flatten()
+    }
+
     /// The name of the entry's folder inside the vehicle's.
     pub(super) fn entry_folder(&self) -> String {
         format!("{:032x}-{:016x}", self.log, self.settings)
@@ -96,6 +104,14 @@ mod tests {
         for other in &others {
             assert_ne!(key.entry_folder(), other.entry_folder());
         }
+    }
+
+    #[test]
+    fn an_entry_tells_its_log_only_to_keys_of_its_settings() {
+        let (key, other) = (FactsKey::new("LH-01", 7, &["a"]), FactsKey::new("LH-01", 9, &["b"]));
+        assert_eq!(key.log_of(&key.entry_folder()), Some(7));
+        assert_eq!(other.log_of(&key.entry_folder()), None);
+        assert_eq!(key.log_of("something else"), None);
     }
 
     #[test]

@@ -133,6 +133,18 @@ impl FactsStore {
         }
     }
 
+    /// The content hashes of the logs whose facts stand in the store for the vehicle and settings of `like`,
+    /// in order. Whether an entry is whole is only known when it is read.
+    #[must_use]
+    pub fn contents(&self, like: &FactsKey) -> Vec<u128> {
+        let entries = fs::read_dir(self.folder.join(vehicle_folder(&like.vehicle)));
+        let names = entries.into_iter().flatten().flatten().map(|entry| entry.file_name());
+        let mut logs: Vec<u128> =
+            names.filter_map(|name| like.log_of(&name.to_string_lossy())).collect();
+        logs.sort_unstable();
+        logs
+    }
+
     /// Stores the facts of a log. An entry that is there and whole is left as it is.
     pub fn put(&self, key: &FactsKey, log: &StoredLog) -> Result<(), FactsError> {
         let files = encode(log)?;

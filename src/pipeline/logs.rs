@@ -1,4 +1,5 @@
-//! All bus logs of a run: from the facts store where their content is known, else watched, in parallel.
+//! All bus logs of a run: from the facts store where their content is known, else watched, in parallel, here
+//! or (`sending`) elsewhere.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -6,8 +7,10 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
 
+use super::elsewhere::Engine;
 use super::hands::Hands;
 use super::progress::Progress;
+use super::sending;
 use super::sources::Sources;
 use super::watch::watch_opened;
 use crate::facts::{ContentHasher, FactsKey, FactsStore, KnownFile, KnownFiles, StoredLog};
@@ -51,10 +54,13 @@ pub(super) struct Watching<'a> {
     pub tables: &'a LogTables,
     pub store: Option<&'a FactsStore>,
     pub fresh: bool,
+    /// Who watches logs elsewhere, when that was asked for.
+    pub engine: Option<&'a dyn Engine>,
     pub progress: &'a dyn Progress,
 }
 
-struct Watched {
+/// A log and what came of it.
+pub(super) struct Watched {
     vehicle: String,
     name: Arc<str>,
     log: StoredLog,
@@ -72,18 +78,22 @@ struct Watched {
 }
 
 /// Watches all logs and adds them to the tally.
+///
+/// # Errors
+/// In words, when logs were sent elsewhere and not all came back.
 pub(super) fn all(
     how: &Watching<'_>,
     tally: &mut Tally,
     remarks: &mut Vec<String>,
-) -> (ByVehicle, Notes) {
+) -> Result<(ByVehicle, Notes), String> {
     let logs = &how.sources.logs;
     how.progress.begin(logs.len() as u64, logs.iter().map(|l| l.size).sum());
-    let hands = Hands::new(rayon::current_num_threads(), logs.len());
-    // One log at a time for each thread, so that no thread holds logs back while another is free.
-    let watched: Vec<Watched> =
-        logs.par_iter().with_max_len(1).map(|log| one(how, log, &hands)).collect();
+    let watched = match how.engine {
+        Some(engine) => sending::all(how, engine),
+        None => Ok(here(how, &logs.iter().collect::<Vec<_>>())),
+    };
     how.progress.end();
+    let watched = watched?;
     let mut by_vehicle = ByVehicle::new();
     let mut notes = refused(how);
     let (mut used, mut known) = (BTreeSet::new(), KnownFiles::default());
@@ -125,7 +135,27 @@ pub(super) fn all(
         let unused = store.tidy(&used);
         tally.facts_unused = (unused.kept, unused.cleared);
     }
-    (by_vehicle, notes)
+    Ok((by_vehicle, notes))
+}
+
+/// Watches logs on this machine, in their order.
+pub(super) fn here(how: &Watching<'_>, logs: &[&LogFile]) -> Vec<Watched> {
+    let hands = Hands::new(rayon::current_num_threads(), logs.len());
+    // One log at a time for each thread, so that no thread holds logs back while another is free.
+    logs.par_iter().with_max_len(1).map(|log| one(how, log, &hands)).collect()
+}
+
+/// Leaves a list of what is done, for the next run after one that broke off.
+pub(super) fn keep_known<'w>(how: &Watching<'_>, watched: impl Iterator<Item = &'w Watched>) {
+    let mut known = KnownFiles::default();
+    for w in watched {
+        if let Some(file) = &w.known {
+            known.add(&w.name, file.clone());
+        }
+    }
+    if let Some(store) = how.store {
+        store.keep_known(&known, &depends_on(how.tables));
+    }
 }
 
 /// All that tells whether a file is read as a log, beside its bytes.
@@ -152,53 +182,109 @@ fn named_time(start: Option<&str>, zone: chrono_tz::Tz) -> Option<Instant> {
 
 fn one(how: &Watching<'_>, log: &LogFile, hands: &Hands) -> Watched {
     let _hand = hands.begin_file();
-    let captures = &log.found.captures;
-    let vehicle = captures.vehicle.clone().unwrap_or_else(|| how.only_vehicle.to_owned());
-    let network = how.sources.network_of(&vehicle);
-    let name = Arc::clone(&log.found.name);
-    let mut out = Watched {
-        vehicle: vehicle.clone(),
-        name: Arc::clone(&name),
-        log: StoredLog::default(),
-        reused: false,
-        relative: false,
-        key: None,
-        known: None,
-        opened: true,
-        named: named_time(captures.start.as_deref(), how.zone),
-        notes: Vec::new(),
-    };
+    let mut out = Watched::begun(how, log);
     let counted = Arc::new(AtomicU64::new(0));
     let hash = how.store.and_then(|_| log.content.or_else(|| content(log).ok()));
-    let key = hash.map(|hash| key(&vehicle, hash, network, captures.bus.as_deref(), how.tables));
-    out.known = hash.and_then(|content| {
-        // The stamp from before the first byte still holds after the last one.
-        let before = log.stamp.clone()?;
-        let settled = log.content.is_some() || stamp(&log.found.path).as_ref() == Some(&before);
-        settled.then_some(KnownFile { stamp: before, content, size: log.size })
-    });
-    if let (Some(store), Some(key), false) = (how.store, &key, how.fresh) {
-        let found = store.get(key, &name);
-        out.notes.extend(found.note);
-        if let Some(stored) = found.stored {
-            out.log = stored;
-            out.reused = true;
-            out.opened = log.content.is_none();
-        }
+    if let Some(hash) = hash {
+        out.has_content(how, log, hash);
     }
-    if !out.reused {
+    if !out.take_stored(how, log) {
         let counters = [Arc::clone(&counted), how.progress.counter()];
-        out.log = fresh(log, how.tables, network, captures.bus.as_deref(), hands, &counters);
-        if let (Some(store), Some(key)) = (how.store, &key)
-            && let Err(error) = store.put(key, &out.log)
-        {
-            out.notes.push(format!("facts of {name} not kept: {}", error.chain()));
-        }
+        let (network, bus) =
+            (how.sources.network_of(&out.vehicle), log.found.captures.bus.as_deref());
+        out.log = fresh(log, how.tables, network, bus, hands, &counters);
+        out.keep(how);
     }
-    out.key = key;
     place_in_time(how, log, &mut out);
     how.progress.file_done(log.size.saturating_sub(counted.load(Ordering::Relaxed)));
     out
+}
+
+impl Watched {
+    /// A log of which nothing is known yet.
+    pub(super) fn begun(how: &Watching<'_>, log: &LogFile) -> Watched {
+        let captures = &log.found.captures;
+        Watched {
+            vehicle: captures.vehicle.clone().unwrap_or_else(|| how.only_vehicle.to_owned()),
+            name: Arc::clone(&log.found.name),
+            log: StoredLog::default(),
+            reused: false,
+            relative: false,
+            key: None,
+            known: None,
+            opened: true,
+            named: named_time(captures.start.as_deref(), how.zone),
+            notes: Vec::new(),
+        }
+    }
+
+    /// Whose it is.
+    pub(super) fn vehicle(&self) -> &str {
+        &self.vehicle
+    }
+
+    /// Only what is to be told of it.
+    pub(super) fn into_notes(self) -> Vec<String> {
+        self.notes
+    }
+
+    /// With what is to be told first.
+    pub(super) fn with_notes(mut self, mut first: Vec<String>) -> Watched {
+        first.append(&mut self.notes);
+        self.notes = first;
+        self
+    }
+
+    /// The hash of its bytes is known: so is the key of its facts.
+    pub(super) fn has_content(&mut self, how: &Watching<'_>, log: &LogFile, content: u128) {
+        self.key = how.store.map(|_| self.key_of(how, log, content));
+        // The stamp from before the first byte still holds after the last one.
+        self.known = log.stamp.clone().and_then(|before| {
+            let settled = log.content.is_some() || stamp(&log.found.path).as_ref() == Some(&before);
+            settled.then_some(KnownFile { stamp: before, content, size: log.size })
+        });
+    }
+
+    /// The key that its facts have, or would have, with this content.
+    pub(super) fn key_of(&self, how: &Watching<'_>, log: &LogFile, content: u128) -> FactsKey {
+        let network = how.sources.network_of(&self.vehicle);
+        key(&self.vehicle, content, network, log.found.captures.bus.as_deref(), how.tables)
+    }
+
+    /// Takes the facts from the store, when they are there and wanted.
+    pub(super) fn take_stored(&mut self, how: &Watching<'_>, log: &LogFile) -> bool {
+        if let (Some(store), Some(key), false) = (how.store, &self.key, how.fresh) {
+            let found = store.get(key, &self.name);
+            self.notes.extend(found.note);
+            if let Some(stored) = found.stored {
+                self.log = stored;
+                self.reused = true;
+                self.opened = log.content.is_none();
+            }
+        }
+        self.reused
+    }
+
+    /// Puts fresh facts into the store.
+    fn keep(&mut self, how: &Watching<'_>) {
+        if let (Some(store), Some(key)) = (how.store, &self.key)
+            && let Err(error) = store.put(key, &self.log)
+        {
+            self.notes.push(format!("facts of {} not kept: {}", self.name, error.chain()));
+        }
+    }
+
+    /// Takes facts that were made elsewhere, and keeps them.
+    pub(super) fn was_watched(&mut self, how: &Watching<'_>, log: StoredLog) {
+        self.log = log;
+        self.keep(how);
+    }
+
+    /// The last step, whatever the facts came from.
+    pub(super) fn done(&mut self, how: &Watching<'_>, log: &LogFile) {
+        place_in_time(how, log, self);
+        how.progress.file_done(log.size);
+    }
 }
 
 fn fresh(

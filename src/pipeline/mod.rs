@@ -3,9 +3,10 @@
 //! `plan` checks what is asked, `sources` finds and reads the small files, `text_reports`
 //! reads reports of unknown layout once the networks are known, `watch` takes one bus log
 //! through `read` and `observe` with as many `hands` as are free (`split`), `run` is the stages in
-//! order, `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
+//! order (logs may be watched `elsewhere`, which `sending` sees to), `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
 
 mod closer;
+mod elsewhere;
 mod facts_input;
 mod given;
 mod hands;
@@ -15,6 +16,7 @@ mod outputs;
 pub mod plan;
 mod progress;
 mod run;
+mod sending;
 mod sources;
 mod split;
 #[cfg(test)]
@@ -25,7 +27,8 @@ mod wanted;
 mod watch;
 mod week;
 
+pub use elsewhere::{Answer, Desk, Engine, Order};
 pub use hands::{Hand, Hands};
 pub use progress::{Progress, Quiet};
-pub use run::{Outcome, RunError, Settings, check, look, run};
+pub use run::{Outcome, RunError, Settings, check, look, run, run_on};
 pub use watch::{watch, watch_opened};

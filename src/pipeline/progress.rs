@@ -11,6 +11,8 @@ pub trait Progress: Sync {
     fn counter(&self) -> Arc<AtomicU64>;
     /// A file is done; so many of its bytes were not counted: they were known already, or taken otherwise.
     fn file_done(&self, uncounted: u64);
+    /// What went another way than planned, and does not change what comes out.
+    fn tell(&self, what: &str);
     /// All is read.
     fn end(&self);
 }
@@ -25,5 +27,6 @@ impl Progress for Quiet {
         Arc::default()
     }
     fn file_done(&self, _uncounted: u64) {}
+    fn tell(&self, _what: &str) {}
     fn end(&self) {}
 }

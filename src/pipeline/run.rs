@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::closer::look_closer;
+use super::elsewhere::Engine;
 use super::facts_input;
 use super::lacking::{Given, lacking};
 use super::logs::{self, ByVehicle, Watching};
@@ -69,6 +70,9 @@ pub enum RunError {
     /// The facts store cannot be made.
     #[error("cannot keep facts in the output folder: {0}")]
     Store(String),
+    /// Logs were sent elsewhere, and not all came back.
+    #[error("{0}")]
+    Elsewhere(String),
     /// Outputs could not be written.
     #[error("cannot write the reports: {0}")]
     Write(String),
@@ -79,7 +83,20 @@ pub enum RunError {
 /// # Errors
 /// When there is no readable input, or the outputs cannot be written; nothing is written then.
 pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<Outcome, RunError> {
-    let (mut outcome, vehicles) = analyse(plan, settings, progress, true)?;
+    run_on(plan, None, settings, progress)
+}
+
+/// Runs a plan with its logs watched by `engine`, when there is one; all else is done here.
+///
+/// # Errors
+/// As [`run`], and when the engine does not bring every log back; the facts that came are kept then.
+pub fn run_on(
+    plan: &Plan,
+    engine: Option<&dyn Engine>,
+    settings: Settings,
+    progress: &dyn Progress,
+) -> Result<Outcome, RunError> {
+    let (mut outcome, vehicles) = analyse(plan, engine, settings, progress, true)?;
     outcome.written = outputs::write(plan, settings.strict, &outcome, &vehicles)?;
     Ok(outcome)
 }
@@ -90,11 +107,12 @@ pub fn run(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<O
 /// # Errors
 /// When there is no readable input.
 pub fn look(plan: &Plan, settings: Settings, progress: &dyn Progress) -> Result<Outcome, RunError> {
-    analyse(plan, settings, progress, false).map(|(outcome, _)| outcome)
+    analyse(plan, None, settings, progress, false).map(|(outcome, _)| outcome)
 }
 
 fn analyse(
     plan: &Plan,
+    engine: Option<&dyn Engine>,
     settings: Settings,
     progress: &dyn Progress,
     keep: bool,
@@ -123,9 +141,11 @@ fn analyse(
         zone: plan.timezone,
         store: store.as_ref(),
         fresh: settings.fresh,
+        engine,
         progress,
     };
-    let (mut logs, notes) = logs::all(&watching, &mut tally, &mut remarks);
+    let (mut logs, notes) =
+        logs::all(&watching, &mut tally, &mut remarks).map_err(RunError::Elsewhere)?;
     let given = !sources.facts.is_empty();
     facts_input::pour(&mut sources, &mut logs, &mut tally);
     if given && sources.reports.is_empty() && logs.is_empty() {

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeSet;
 
+use serde::{Deserialize, Serialize};
+
 use crate::vocabulary::Identifier;
 
 /// A vehicle model's network, as its description file gives it. All but the names is optional.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Network {
     /// The name that `vehicles.csv` uses.
     pub name: String,
@@ -37,7 +39,7 @@ impl Network {
 }
 
 /// One bus.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Bus {
     /// Its name.
     pub name: String,
@@ -48,7 +50,7 @@ pub struct Bus {
 }
 
 /// One control module.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Node {
     /// Short name, used everywhere.
     pub name: String,
@@ -75,16 +77,30 @@ pub struct Node {
 }
 
 /// An identifier that a node sends.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Sent {
     /// The identifier.
     pub id: Identifier,
     /// The stated period in milliseconds; `None` means event driven.
+    #[serde(with = "to_the_bit")]
     pub period_ms: Option<f64>,
 }
 
+/// A number as its bits: what is sent to another machine comes back as the same number.
+mod to_the_bit {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(value: &Option<f64>, to: S) -> Result<S::Ok, S::Error> {
+        value.map(f64::to_bits).serialize(to)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Option<f64>, D::Error> {
+        Ok(Option::<u64>::deserialize(from)?.map(f64::from_bits))
+    }
+}
+
 /// A wiring branch.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Branch {
     /// Its name.
     pub name: String,

@@ -67,11 +67,15 @@ impl Source {
     }
 }
 
+/// The folder of a package of its own, which uses the library from outside.
+const APART: &str = "distributed";
+
 fn sources() -> Vec<Source> {
     let all = files(&project().join("src"));
     let mut sources: Vec<Source> = all
         .into_iter()
         .filter(|(path, _)| path.extension().is_some_and(|ending| ending == "rs"))
+        .filter(|(path, _)| !path.starts_with(APART))
         .map(|(path, bytes)| {
             let text = String::from_utf8(bytes).expect("source files are UTF-8");
             let code = without_comments(&text);
@@ -287,6 +291,15 @@ fn every_file_says_what_it_is_for_and_is_short() {
         let lines = source.text.lines().count();
         if lines > LONGEST {
             wrong.push(format!("src/{path}: {lines} lines, at most {LONGEST}"));
+        }
+    }
+    let apart = project().join("src").join(APART);
+    let (code, tests) = (files(&apart.join("src")), files(&apart.join("tests")));
+    assert!(code.len() > 5 && tests.len() > 2, "the package apart is not seen");
+    for (path, bytes) in code.iter().chain(&tests) {
+        let text = String::from_utf8_lossy(bytes);
+        if !text.starts_with("//!") || text.lines().count() > LONGEST {
+            wrong.push(format!("{APART}: {}: no `//!` note, or too long", path.display()));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

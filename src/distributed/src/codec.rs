@@ -1,0 +1,107 @@
+//! Our plan node as bytes and back; all other nodes are the engine's own affair.
+
+use std::sync::Arc;
+
+use ballista_core::serde::BallistaPhysicalExtensionCodec;
+use buswitness::facts::facts_form;
+use datafusion::error::{DataFusionError, Result};
+use datafusion::execution::TaskContext;
+use datafusion::physical_plan::ExecutionPlan;
+use datafusion_proto::physical_plan::{PhysicalExtensionCodec, PhysicalProtoConverterExtension};
+
+use crate::node::{REFUSED, Watch, Work};
+
+/// What the bytes of our node begin with. The engine's begin with the tag of a protobuf field.
+const MARK: &[u8] = b"\0buswitness watch\0";
+
+/// The codec for scheduler, executors and client alike; only an executor's makes nodes that can work.
+#[derive(Debug, Default)]
+pub(crate) struct Codec {
+    work: Option<Arc<Work>>,
+    engine: BallistaPhysicalExtensionCodec,
+}
+
+impl Codec {
+    /// For an executor.
+    pub(crate) fn working(work: Arc<Work>) -> Codec {
+        Codec { work: Some(work), engine: BallistaPhysicalExtensionCodec::default() }
+    }
+}
+
+impl PhysicalExtensionCodec for Codec {
+    fn try_decode(
+        &self,
+        bytes: &[u8],
+        inputs: &[Arc<dyn ExecutionPlan>],
+        context: &TaskContext,
+        converter: &dyn PhysicalProtoConverterExtension,
+    ) -> Result<Arc<dyn ExecutionPlan>> {
+        let Some(form) = bytes.strip_prefix(MARK) else {
+            return self.engine.try_decode(bytes, inputs, context, converter);
+        };
+        let (form, own) = (String::from_utf8_lossy(form), facts_form());
+        if form != own {
+            let why = format!(
+                "{REFUSED}asked by `{form}`, but this is `{own}`; use one version everywhere"
+            );
+            return Err(DataFusionError::Execution(why));
+        }
+        let [input] = inputs else {
+            let why = format!("{REFUSED}a plan with {} inputs", inputs.len());
+            return Err(DataFusionError::Execution(why));
+        };
+        Ok(Arc::new(Watch::new(Arc::clone(input), own, self.work.clone())))
+    }
+
+    fn try_encode(
+        &self,
+        node: Arc<dyn ExecutionPlan>,
+        bytes: &mut Vec<u8>,
+        converter: &dyn PhysicalProtoConverterExtension,
+    ) -> Result<()> {
+        let Some(watch) = node.downcast_ref::<Watch>() else {
+            return self.engine.try_encode(node, bytes, converter);
+        };
+        bytes.extend(MARK);
+        bytes.extend(watch.form.as_bytes());
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use datafusion_proto::physical_plan::AsExecutionPlan;
+    use datafusion_proto::protobuf::PhysicalPlanNode;
+
+    fn there_and_back(bytes: &[u8]) -> Result<Arc<dyn ExecutionPlan>> {
+        PhysicalPlanNode::try_decode(bytes)?
+            .try_into_physical_plan(&TaskContext::default(), &Codec::default())
+    }
+
+    fn sent(plan: Arc<dyn ExecutionPlan>) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        PhysicalPlanNode::try_from_physical_plan(plan, &Codec::default())
+            .and_then(|plan| plan.try_encode(&mut bytes))
+            .expect("a plan as bytes");
+        bytes
+    }
+
+    #[test]
+    fn a_plan_comes_with_all_its_orders() {
+        let plan = there_and_back(&sent(Watch::plan(&[vec![1], vec![2]]).expect("a plan")));
+        let plan = plan.expect("a plan");
+        assert!(plan.is::<Watch>());
+        assert_eq!(plan.properties().partitioning.partition_count(), 2);
+    }
+
+    #[test]
+    fn another_version_is_refused() {
+        let ours = Watch::plan(&[vec![1]]).expect("a plan");
+        let input = Arc::clone(ours.children()[0]);
+        let theirs = Watch::new(input, "buswitness 0.0.1".to_owned(), None);
+        let error = there_and_back(&sent(Arc::new(theirs))).expect_err("refused").to_string();
+        assert!(error.contains("asked by `buswitness 0.0.1`"), "{error}");
+        assert!(error.contains("use one version everywhere"), "{error}");
+    }
+}

@@ -1,0 +1,28 @@
+//! buswitness on several machines: `scheduler` and `executor` are the two roles of a cluster; every other word
+//! is a command of buswitness itself, and `run … --on df://HOST:PORT` sends the logs to a cluster.
+//!
+//! Sharing out work, starting it again when an executor is lost, and carrying results is Apache Ballista's.
+//! Here stand only: the one plan node that watches logs (`node`, `codec`), who may read what (`folders`,
+//! `guard`), the two roles, and the client that sends jobs and counts what comes back (`client`, `job`,
+//! `counting`).
+
+mod client;
+mod codec;
+mod counting;
+mod executor;
+mod folders;
+mod guard;
+mod job;
+mod node;
+mod roles;
+mod scheduler;
+mod told;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    match roles::asked() {
+        Some(role) => roles::play(role),
+        None => buswitness::command_line::main_with(Some(&client::Clusters)),
+    }
+}

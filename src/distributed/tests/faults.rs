@@ -1,0 +1,172 @@
+//! Executors and schedulers that are lost, late, slow or blind. What comes out is what one machine finds, or a
+//! clear error and nothing half-written.
+
+use std::fs;
+use std::time::Duration;
+
+use crate::harness::{Cluster, large_logs, scheduler, until};
+
+/// Enough that a run lasts some seconds: 12 logs in three jobs or more.
+const LOGS: usize = 12;
+const FRAMES: u64 = 1_500_000;
+
+#[test]
+fn an_executor_killed_while_it_reads() {
+    let cluster = Cluster::new(11);
+    large_logs(&cluster, LOGS, FRAMES);
+    let expected = cluster.expected();
+    let mut lost = cluster.executor(1);
+    let stays = cluster.executor(1);
+    let mut run = cluster.begin(&[]);
+    until("the first log", || lost.logs_read() > 0);
+    lost.kill();
+    let before = lost.logs_read();
+    assert!(before < LOGS, "it was killed in the middle");
+    assert!(run.ended_well(), "{}", run.said());
+    assert!(stays.logs_read() > 0);
+    cluster.same_as(&expected);
+}
+
+#[test]
+fn an_executor_that_comes_later() {
+    let cluster = Cluster::new(20);
+    large_logs(&cluster, LOGS, FRAMES);
+    let expected = cluster.expected();
+    let first = cluster.executor(1);
+    let mut run = cluster.begin(&[]);
+    until("the first log", || first.logs_read() > 0);
+    let second = cluster.executor(1);
+    assert!(run.ended_well(), "{}", run.said());
+    assert!(second.logs_read() > 0, "the second executor had nothing to do");
+    assert_eq!(first.logs_read() + second.logs_read(), LOGS, "no log was read twice");
+    cluster.same_as(&expected);
+}
+
+#[test]
+fn an_executor_that_is_slow() {
+    let cluster = Cluster::new(20);
+    large_logs(&cluster, LOGS, FRAMES);
+    let expected = cluster.expected();
+    let (slow, quick) = (cluster.executor(1), cluster.executor(1));
+    let mut run = cluster.begin(&[]);
+    until("the first log", || slow.logs_read() > 0);
+    let ended = std::sync::atomic::AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            // A tenth of its speed.
+            while !ended.load(std::sync::atomic::Ordering::SeqCst) {
+                slow.signal("STOP");
+                std::thread::sleep(Duration::from_millis(270));
+                slow.signal("CONT");
+                std::thread::sleep(Duration::from_millis(30));
+            }
+        });
+        let well = run.ended_well();
+        ended.store(true, std::sync::atomic::Ordering::SeqCst);
+        assert!(well, "{}", run.said());
+    });
+    assert!(quick.logs_read() > slow.logs_read(), "the quick one does the most");
+    cluster.same_as(&expected);
+}
+
+#[test]
+fn a_hang_becomes_another_try_and_then_an_error() {
+    // So patient a scheduler never notices: only the deadline helps.
+    let cluster = Cluster::new(600);
+    large_logs(&cluster, LOGS, FRAMES);
+    let expected = cluster.expected();
+    let hangs = cluster.executor(1);
+    let mut run = cluster.begin(&["--deadline", "8", "--attempts", "20"]);
+    until("the first log", || hangs.logs_read() > 0);
+    hangs.signal("STOP");
+    let works = cluster.executor(1);
+    assert!(run.ended_well(), "{}", run.said());
+    assert!(run.said().contains("it is sent again"), "{}", run.said());
+    assert!(works.logs_read() > 0);
+    cluster.same_as(&expected);
+
+    cluster.forget();
+    works.signal("STOP");
+    let mut run = cluster.begin(&["--deadline", "2", "--attempts", "2"]);
+    assert!(!run.ended_well());
+    let said = run.said();
+    assert!(said.contains("(try 2 of 2, deadline 2 s): its deadline passed"), "{said}");
+    assert!(said.contains("no report was written; run again to go on"), "{said}");
+    let reports = cluster.left().into_keys().filter(|name| !name.starts_with("facts")).count();
+    assert_eq!(reports, 0);
+    works.signal("CONT");
+    hangs.signal("CONT");
+    cluster.run(&[]);
+    cluster.same_as(&expected);
+}
+
+#[test]
+fn a_log_that_one_executor_cannot_open() {
+    let cluster = Cluster::new(20);
+    large_logs(&cluster, 4, 20_000);
+    // A file that is only there for processes that run in one folder.
+    let (sees, blind) = (cluster.at("sees"), cluster.at("blind"));
+    for home in [&sees, &blind] {
+        fs::create_dir(home).expect("a folder");
+    }
+    fs::rename(cluster.at("logs/V02/a.log"), cluster.at("a.log")).expect("moved");
+    fs::copy(cluster.at("a.log"), sees.join("a.log")).expect("copied");
+    let link = cluster.at("logs/V02/a.log");
+    std::os::unix::fs::symlink("/proc/self/cwd/a.log", link).expect("a link");
+    let expected = cluster.expected();
+
+    // Alone, the blind one cannot: it is read here.
+    let cannot = cluster.executor_in(cluster.folder.path(), &blind, 1);
+    let run = cluster.run(&[]);
+    let said = run.said();
+    assert!(said.contains("1 logs could not be opened elsewhere and are read here"), "{said}");
+    assert!(said.contains("logs/V02/a.log") && said.contains("executor 127.0.0.1:"), "{said}");
+    assert!(cannot.said().contains("cannot open"), "{}", cannot.said());
+    cluster.same_as(&expected);
+
+    // Beside one that can.
+    cluster.forget();
+    let can = cluster.executor_in(cluster.folder.path(), &sees, 1);
+    until("the second executor", || can.said().contains("for df://"));
+    cluster.run(&["--attempts", "50"]);
+    cluster.same_as(&expected);
+}
+
+#[test]
+fn a_scheduler_that_is_gone() {
+    let mut cluster = Cluster::new(20);
+    large_logs(&cluster, LOGS, FRAMES);
+    let expected = cluster.expected();
+    let executor = cluster.executor(1);
+    let mut run = cluster.begin(&["--jobs", "2"]);
+    let some_kept = || {
+        let facts = fs::read_dir(cluster.at("out/facts")).into_iter().flatten().flatten();
+        facts.filter(|entry| entry.file_name().to_string_lossy().starts_with("vehicle=")).count()
+            > 0
+    };
+    until("the first facts", some_kept);
+    cluster.scheduler.kill();
+    assert!(!run.ended_well());
+    let said = run.said();
+    assert!(said.contains("does not answer"), "{said}");
+    assert!(said.contains("logs are read and kept, no report was written"), "{said}");
+    let kept = said.split(" of 12 logs are read and kept").next().and_then(|text| {
+        text.rsplit(|c: char| !c.is_ascii_digit())
+            .find(|word| !word.is_empty())?
+            .parse::<usize>()
+            .ok()
+    });
+    let kept = kept.expect("how many were kept");
+    assert!(kept > 0 && kept < LOGS, "{said}");
+    let reports = cluster.left().into_keys().filter(|name| !name.starts_with("facts")).count();
+    assert_eq!(reports, 0);
+
+    // The executor waits for a scheduler; the next run takes up what is there.
+    cluster.scheduler = scheduler(cluster.port, 20);
+    // What it was at when the scheduler went, it reads to its end.
+    std::thread::sleep(Duration::from_secs(2));
+    let before = executor.logs_read();
+    cluster.run(&[]);
+    assert_eq!(executor.logs_read() - before, LOGS - kept, "what was kept is not read again");
+    cluster.same_as(&expected);
+}

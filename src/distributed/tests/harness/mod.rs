@@ -1,0 +1,294 @@
+//! A cluster of real processes on this machine, a pipeline to run on it, and what it leaves behind.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{BufRead, BufReader};
+use std::net::TcpListener;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use tempfile::TempDir;
+
+/// No wait in a test is longer.
+const LONGEST: Duration = Duration::from_secs(240);
+
+/// The program under test.
+fn program() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_buswitness-cluster"));
+    command.env("NO_COLOR", "1").env("COLUMNS", "80").stdin(Stdio::null());
+    command
+}
+
+/// A process that ends with the test; what it says on standard error is kept.
+pub(crate) struct Running {
+    child: Child,
+    said: Arc<Mutex<String>>,
+}
+
+impl Running {
+    fn start(mut command: Command) -> Running {
+        let mut child = command
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let said = Arc::new(Mutex::new(String::new()));
+        let (stderr, to) = (child.stderr.take().expect("standard error"), Arc::clone(&said));
+        std::thread::spawn(move || {
+            for line in BufReader::new(stderr).lines().map_while(Result::ok) {
+                let mut text = to.lock().expect("text");
+                text.push_str(&line);
+                text.push('\n');
+            }
+        });
+        Running { child, said }
+    }
+
+    /// All that it has said.
+    pub(crate) fn said(&self) -> String {
+        self.said.lock().expect("text").clone()
+    }
+
+    /// How many logs it has read.
+    pub(crate) fn logs_read(&self) -> usize {
+        self.said().lines().filter(|line| line.contains(": read ")).count()
+    }
+
+    /// The most memory it has had so far, in kB; 0 when it has ended.
+    pub(crate) fn peak_memory(&self) -> u64 {
+        let path = format!("/proc/{}/status", self.child.id());
+        let text = fs::read_to_string(path).unwrap_or_default();
+        let line = text.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        line.and_then(|line| line.split_whitespace().next()?.parse().ok()).unwrap_or(0)
+    }
+
+    /// Whether it has ended.
+    pub(crate) fn has_ended(&mut self) -> bool {
+        self.child.try_wait().expect("a status").is_some()
+    }
+
+    /// `kill -9`.
+    pub(crate) fn kill(&mut self) {
+        self.child.kill().expect("it can be killed");
+        self.child.wait().expect("it ends");
+    }
+
+    /// Sends a signal: `STOP`, `CONT`.
+    pub(crate) fn signal(&self, name: &str) {
+        let id = self.child.id().to_string();
+        let done = Command::new("kill").args(["-s", name, &id]).status().expect("kill");
+        assert!(done.success(), "kill -s {name} {id}");
+    }
+
+    /// Waits for its end; whether it ended well.
+    pub(crate) fn ended_well(&mut self) -> bool {
+        let mut status = None;
+        until("the run to end", || {
+            status = self.child.try_wait().expect("a status");
+            status.is_some()
+        });
+        status.expect("a status").success()
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// Waits until something is so.
+pub(crate) fn until(what: &str, mut is_so: impl FnMut() -> bool) {
+    let begun = Instant::now();
+    while !is_so() {
+        assert!(begun.elapsed() < LONGEST, "waited {LONGEST:?} for {what}");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+/// A port that nobody has at this moment.
+pub(crate) fn free_port() -> u16 {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    listener.local_addr().expect("an address").port()
+}
+
+/// One cluster at a time: tests that measure patience must not starve each other.
+static ONE: Mutex<()> = Mutex::new(());
+
+/// A scheduler and the folder in which a pipeline and its executors' folders lie.
+pub(crate) struct Cluster {
+    pub(crate) folder: TempDir,
+    pub(crate) port: u16,
+    pub(crate) scheduler: Running,
+    _one: MutexGuard<'static, ()>,
+}
+
+impl Cluster {
+    /// With so much patience, in seconds, for executors that give no word.
+    pub(crate) fn new(patience: u32) -> Cluster {
+        // What a failed test leaves locked is nothing.
+        let one = ONE.lock().unwrap_or_else(PoisonError::into_inner);
+        let folder = tempfile::tempdir().expect("a folder");
+        let port = free_port();
+        Cluster { folder, port, scheduler: scheduler(port, patience), _one: one }
+    }
+
+    /// A path in the cluster's folder.
+    pub(crate) fn at(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    /// An executor that reads all of the cluster's folder.
+    pub(crate) fn executor(&self, cores: u32) -> Running {
+        self.executor_in(self.folder.path(), self.folder.path(), cores)
+    }
+
+    /// An executor that reads below `logs` and runs in `home`.
+    pub(crate) fn executor_in(&self, logs: &Path, home: &Path, cores: u32) -> Running {
+        let mut command = program();
+        command
+            .current_dir(home)
+            .args(["executor", "--cores", &cores.to_string(), "--port", &free_port().to_string()])
+            .args(["--on", &self.address()])
+            .arg("--logs")
+            .arg(logs)
+            .arg("--work")
+            .arg(self.at("work"));
+        Running::start(command)
+    }
+
+    pub(crate) fn address(&self) -> String {
+        format!("df://127.0.0.1:{}", self.port)
+    }
+
+    /// Starts a run on the cluster.
+    pub(crate) fn begin(&self, more: &[&str]) -> Running {
+        let mut command = program();
+        command.current_dir(self.folder.path()).args(["run", "pipeline.toml"]);
+        command.args(["--on", &self.address()]).args(more);
+        Running::start(command)
+    }
+
+    /// Runs on the cluster to the end.
+    pub(crate) fn run(&self, more: &[&str]) -> Running {
+        let mut run = self.begin(more);
+        let well = run.ended_well();
+        assert!(well, "the run failed: {}\nscheduler: {}", run.said(), self.scheduler.said());
+        run
+    }
+
+    /// Runs on this machine alone.
+    pub(crate) fn run_here(&self) -> Output {
+        let mut command = program();
+        let output = command
+            .current_dir(self.folder.path())
+            .args(["run", "pipeline.toml"])
+            .output()
+            .expect("the program runs");
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        output
+    }
+
+    /// What a run here leaves; the output folder is gone afterwards.
+    pub(crate) fn expected(&self) -> BTreeMap<PathBuf, Vec<u8>> {
+        self.run_here();
+        let left = self.left();
+        self.forget();
+        left
+    }
+
+    /// Every file of the output folder, facts among them.
+    pub(crate) fn left(&self) -> BTreeMap<PathBuf, Vec<u8>> {
+        let mut files = BTreeMap::new();
+        collect(&self.at("out"), Path::new(""), &mut files);
+        assert!(!files.is_empty(), "nothing was written");
+        files
+    }
+
+    /// Bytes of all files below a folder of the cluster's.
+    pub(crate) fn bytes_below(&self, folder: &str) -> u64 {
+        let mut files = BTreeMap::new();
+        collect(&self.at(folder), Path::new(""), &mut files);
+        files.values().map(|bytes| bytes.len() as u64).sum()
+    }
+
+    /// The output folder as if there had been no run.
+    pub(crate) fn forget(&self) {
+        fs::remove_dir_all(self.at("out")).expect("removed");
+    }
+
+    /// Insists that the last run left what it should.
+    pub(crate) fn same_as(&self, expected: &BTreeMap<PathBuf, Vec<u8>>) {
+        let left = self.left();
+        let names = |files: &BTreeMap<PathBuf, Vec<u8>>| -> Vec<PathBuf> {
+            files.keys().cloned().collect()
+        };
+        assert_eq!(names(&left), names(expected), "other files");
+        for (name, bytes) in expected {
+            assert!(&left[name] == bytes, "{} has other bytes", name.display());
+        }
+    }
+}
+
+/// Starts a scheduler.
+pub(crate) fn scheduler(port: u16, patience: u32) -> Running {
+    let mut command = program();
+    command.args(["scheduler", "--bind", &format!("127.0.0.1:{port}")]);
+    command.args(["--patience", &patience.to_string()]);
+    let running = Running::start(command);
+    until("the scheduler to listen", || std::net::TcpStream::connect(("127.0.0.1", port)).is_ok());
+    running
+}
+
+fn collect(folder: &Path, below: &Path, files: &mut BTreeMap<PathBuf, Vec<u8>>) {
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let (path, name) = (entry.path(), below.join(entry.file_name()));
+        if path.is_dir() {
+            collect(&path, &name, files);
+        } else {
+            files.insert(name, fs::read(path).expect("a file"));
+        }
+    }
+}
+
+/// The sample pipeline of a fleet, with its logs, in the cluster's folder; how many logs it has.
+pub(crate) fn sample_fleet(cluster: &Cluster) -> usize {
+    let project = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let text = fs::read_to_string(project.join("pipelines/weekly.toml")).expect("the pipeline");
+    let text = text.replace("../sample-logs/", "sample-logs/").replace("../reports/weekly", "out");
+    fs::write(cluster.at("pipeline.toml"), text).expect("written");
+    let mut files = BTreeMap::new();
+    collect(&project.join("sample-logs"), Path::new("sample-logs"), &mut files);
+    for (name, bytes) in &files {
+        let path = cluster.at("").join(name);
+        fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
+        fs::write(path, bytes).expect("written");
+    }
+    files.keys().filter(|name| name.starts_with("sample-logs/bus")).count()
+}
+
+/// A pipeline over `logs` vehicles with a log of `frames` frames each, one bad line in the first.
+pub(crate) fn large_logs(cluster: &Cluster, logs: usize, frames: u64) {
+    let load = cluster.at("load.log");
+    let mut command = program();
+    command.args(["rehearse", "--load", &frames.to_string(), "--seed", "7", "--out"]).arg(&load);
+    assert!(command.output().expect("the program runs").status.success());
+    for number in 0..logs {
+        let folder = cluster.at(&format!("logs/V{number:02}"));
+        fs::create_dir_all(&folder).expect("a folder");
+        // One file with many names: many logs to read, one to store.
+        fs::hard_link(&load, folder.join("a.log")).expect("a link");
+    }
+    let bad = cluster.at("logs/V00/a.log");
+    fs::remove_file(&bad).expect("removed");
+    let mut text = fs::read(&load).expect("a log");
+    text.extend(b"this is no frame\n");
+    fs::write(bad, text).expect("written");
+    let pipeline = "title = \"load\"\nview = \"fleet\"\n[inputs]\nbus_logs = [\"logs/{vehicle}/*.log\"]\n\
+                    [output]\nfolder = \"out\"\nformats = [\"json\", \"csv\", \"parquet\"]\n";
+    fs::write(cluster.at("pipeline.toml"), pipeline).expect("written");
+}

@@ -1,0 +1,7 @@
+//! The cluster as it is used: a scheduler, executors and the client, each a process of its own on loopback.
+
+mod faults;
+mod figures;
+mod harness;
+mod refusals;
+mod same_bytes;
