@@ -223,12 +223,14 @@ impl Cluster {
 
     /// Insists that the last run left what it should.
     pub(crate) fn same_as(&self, expected: &BTreeMap<PathBuf, Vec<u8>>) {
+        // Whether a file is so young that it must be opened again depends on the clock.
+        let clock = |name: &&PathBuf| !name.ends_with("known-files.txt");
         let left = self.left();
         let names = |files: &BTreeMap<PathBuf, Vec<u8>>| -> Vec<PathBuf> {
-            files.keys().cloned().collect()
+            files.keys().filter(clock).cloned().collect()
         };
         assert_eq!(names(&left), names(expected), "other files");
-        for (name, bytes) in expected {
+        for (name, bytes) in expected.iter().filter(|(name, _)| clock(name)) {
             assert!(&left[name] == bytes, "{} has other bytes", name.display());
         }
     }
