@@ -50,6 +50,7 @@ pub(super) fn closed(node: &NodeView<'_>, span: &Span, blind: &[Blind]) -> Vec<S
         let length = silence.end.0 - silence.last_heard.0;
         if length < SHORTEST.max(lead_period.silent_after)
             || blind_spots::overlap(blind, silence.last_heard, silence.end) * 10 >= length * 7
+            || blind_spots::cost_it(blind, gap, lead_period)
         {
             continue;
         }
