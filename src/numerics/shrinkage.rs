@@ -7,7 +7,7 @@
 
 use statrs::function::gamma::{digamma, gamma_lr, ln_gamma};
 
-use super::bisection::bisect;
+use super::bisection::quantile;
 use super::logs::log_sum_exp;
 use super::simplex::maximum;
 
@@ -57,7 +57,7 @@ impl Ratios {
         while self.at_most(high) < level && high < 1e12 {
             high *= 2.0;
         }
-        bisect(0.0, high, |at| self.at_most(at) < level)
+        quantile(high, level, |at| self.at_most(at))
     }
 }
 
@@ -84,8 +84,8 @@ impl Marginal {
             // Most groups: there is nothing more to it.
             return self.ln_weight + none;
         }
-        let some = ln_gamma(shape + events) - self.ln_gamma_shape + none
-            - events * (rate + expected).ln();
+        let some =
+            ln_gamma(shape + events) - self.ln_gamma_shape + none - events * (rate + expected).ln();
         self.ln_weight + some
     }
 }
@@ -170,8 +170,7 @@ pub fn shrink(ratios: &Ratios, events: f64, expected: f64, confidence: f64) -> O
     if !(possible(&(events, expected)) && confidence > 0.0 && confidence < 1.0) {
         return None;
     }
-    let weights: Vec<f64> =
-        ratios.0.iter().map(|g| Marginal::of(g).ln(events, expected)).collect();
+    let weights: Vec<f64> = ratios.0.iter().map(|g| Marginal::of(g).ln(events, expected)).collect();
     let shares = super::logs::normalise(&weights)?;
     let own: Vec<Gamma> = ratios
         .0

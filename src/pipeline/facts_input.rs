@@ -86,10 +86,17 @@ impl Parts {
             let mut vehicles = BTreeMap::new();
             for (mut part, files) in read.into_iter().zip(some) {
                 self.once(&mut part, files, tally);
-                self.pour(part, plan, sources, tally, &mut |name| {
-                    let input = own.remove(name);
-                    (name.to_owned(), input)
-                }, &mut vehicles);
+                self.pour(
+                    part,
+                    plan,
+                    sources,
+                    tally,
+                    &mut |name| {
+                        let input = own.remove(name);
+                        (name.to_owned(), input)
+                    },
+                    &mut vehicles,
+                );
             }
             sources.sort_vehicles();
             give(sources, vehicles);
@@ -122,7 +129,9 @@ impl Parts {
         part.modules.retain(|r| !again.contains(&r.vehicle));
         if let Some((_, file)) = files.first() {
             let reason = |name: &String| {
-                format!("vehicle {name} stands in an earlier part, too: expected a vehicle in one part only")
+                format!(
+                    "vehicle {name} stands in an earlier part, too: expected a vehicle in one part only"
+                )
             };
             let one = |name: &String| Reject::one(Place::whole(file), reason(name));
             tally.rejects.extend(again.iter().map(one));

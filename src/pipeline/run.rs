@@ -155,8 +155,9 @@ fn analyse(
     undescribed.sort_unstable();
     remarks.extend(no_network(&undescribed, sources.networks.len()));
     let (findings, outlooks, before) = weighing.done(&sources);
-    let week = in_view
-        .map(|in_view| week::review_of(plan, &sources, &notes, (in_view, before), (&findings, &outlooks)));
+    let week = in_view.map(|in_view| {
+        week::review_of(plan, &sources, &notes, (in_view, before), (&findings, &outlooks))
+    });
     outputs::settle(&mut tally);
     let closer = match keep && plan.output.formats.contains(&Format::Html) {
         true => look_closer(&sources, &tables, &findings, &vehicles),

@@ -13,9 +13,7 @@ use super::lacking::{Given, lacking};
 use super::plan::Plan;
 use super::run::VehicleInput;
 use super::sources::Sources;
-use crate::conditions::{
-    Ahead, ConditionRisk, Exposure, WeatherTable, exposures, risks, trials,
-};
+use crate::conditions::{Ahead, ConditionRisk, Exposure, WeatherTable, exposures, risks, trials};
 use crate::incidents::{Gathered, VehicleFacts, align, gather};
 use crate::observe::{AnswerRow, logged_reports, mark_answers, testimony};
 use crate::read::{ServiceNote, TestTable};
@@ -300,7 +298,8 @@ impl<'a> Weighing<'a> {
         match before {
             // Nothing has come, and the others taught nothing new about it.
             BeforeWeek::Alike if earlier.is_none() => {
-                earlier = done.as_ref().map(|(finding, outlook)| Earlier::of(finding, Some(outlook)));
+                earlier =
+                    done.as_ref().map(|(finding, outlook)| Earlier::of(finding, Some(outlook)));
             }
             BeforeWeek::Other(together) => {
                 let was = self.concluded(sources, &vehicle, *together, then);

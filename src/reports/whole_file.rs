@@ -111,7 +111,8 @@ impl Staged {
         }
         fs::create_dir_all(folder)
             .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
-        let mut staged = Staged { files: Vec::with_capacity(outputs.len()), hashes: BTreeMap::new() };
+        let mut staged =
+            Staged { files: Vec::with_capacity(outputs.len()), hashes: BTreeMap::new() };
         for output in outputs {
             let target = folder.join(&output.name);
             let part = folder.join(format!(".{}.{}.part", output.name, std::process::id()));

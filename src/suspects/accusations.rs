@@ -139,7 +139,8 @@ impl<'a> Row<'a> {
             h.manner,
             Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
         );
-        let empty = says.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
+        let empty =
+            says.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
         let mut row = Row { reporter, says, before, empty, apart: None };
         let (all, few) = (rates::ROW_OFF.1, rates::ROW_SPARED.1);
         row.apart = whole_bus.then(|| {

@@ -190,9 +190,9 @@ fn once(mut found: Vec<Common>) -> Vec<Common> {
     let mut said_of: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for one in found {
         let before = one.vehicles.iter().filter_map(|v| said_of.get(v)).flatten();
-        let said = before.filter_map(|number| kept.get(*number)).any(|k| {
-            one.suspect.is_none() || k.suspect.is_none() || k.suspect == one.suspect
-        });
+        let said = before
+            .filter_map(|number| kept.get(*number))
+            .any(|k| one.suspect.is_none() || k.suspect.is_none() || k.suspect == one.suspect);
         if !said {
             for vehicle in &one.vehicles {
                 said_of.entry(vehicle.clone()).or_default().push(kept.len());

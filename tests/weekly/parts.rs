@@ -40,7 +40,10 @@ fn one_part_or_seven_give_the_same() {
         let (one, seven) = (outputs(one.path(), view), outputs(seven.path(), view));
         assert_eq!(one.keys().collect::<Vec<_>>(), seven.keys().collect::<Vec<_>>());
         for (name, text) in &one {
-            assert!(seven.get(name) == Some(text), "{view}: {name} differs between one part and seven");
+            assert!(
+                seven.get(name) == Some(text),
+                "{view}: {name} differs between one part and seven"
+            );
         }
         let culprits = one.iter().find(|(name, _)| name.ends_with("culprits.json"));
         let (_, culprits) = culprits.expect("culprits");

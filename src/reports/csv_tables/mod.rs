@@ -64,11 +64,7 @@ impl Sheet {
 
 impl<W: Write> Sheet<W> {
     /// A table that is written on. The names of the columns are parted by spaces.
-    pub(super) fn onto(
-        file: &'static str,
-        columns: &str,
-        to: W,
-    ) -> Result<Sheet<W>, ReportError> {
+    pub(super) fn onto(file: &'static str, columns: &str, to: W) -> Result<Sheet<W>, ReportError> {
         let mut writer = csv::WriterBuilder::new().buffer_capacity(1 << 16).from_writer(to);
         let wrong = |source| ReportError::Table { table: file, source };
         writer.write_record(columns.split_whitespace()).map_err(wrong)?;

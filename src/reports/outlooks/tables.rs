@@ -10,7 +10,9 @@ use crate::reports::culprits_json::{decimals, digits};
 use crate::reports::whole_file::Output;
 
 /// All five, vehicles by name.
-pub(in crate::reports) fn tables(outlooks: &[Outlook]) -> Result<Vec<Output<'static>>, ReportError> {
+pub(in crate::reports) fn tables(
+    outlooks: &[Outlook],
+) -> Result<Vec<Output<'static>>, ReportError> {
     let mut sorted: Vec<&Outlook> = outlooks.iter().collect();
     sorted.sort_by(|a, b| a.vehicle.cmp(&b.vehicle));
     Ok(vec![

@@ -105,7 +105,10 @@ struct Reading {
 }
 
 /// All pages, the overview (or, for a session with one vehicle, that vehicle's page) first.
-pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output<'static>>, ReportError> {
+pub(super) fn pages(
+    heading: &Heading,
+    told: &Told<'_>,
+) -> Result<Vec<Output<'static>>, ReportError> {
     let Told { findings, outlooks: all_outlooks, closer, week, tally } = *told;
     let environment = environment()?;
     let sorted = by_name(findings);
