@@ -4,7 +4,7 @@
 //! of an earlier week. Where the starts before the week tell under which conditions the fault shows
 //! (cold, wet, after a long stop), only starts under them are compared: a dry week is no cure. The trend is twice the
 //! probability that the risk per start is now the higher one, both under Jeffreys' prior: 1 when the
-//! starts do not tell, towards 2 when it is surely worse, towards 0 when it is surely better.
+//! starts do not tell (there is none on one side, or no incident on both), towards 2 when it is surely worse, towards 0 when it is surely better.
 
 use crate::conditions::{Condition, Trial, met_all, trials, trigger};
 use crate::numerics::beta_binomial::{JEFFREYS, probability_greater};
@@ -111,8 +111,9 @@ pub(super) fn changed(
     let (in_week, any_in_week) = count(week.begin, week.end);
     let (before, _) = count(from, week.begin);
     let groups = TwoGroups::new(in_week.hits, in_week.starts, before.hits, before.starts);
+    // Without an incident on either side only the numbers of starts would speak.
     let worse = groups
-        .filter(|_| in_week.starts > 0 && before.starts > 0)
+        .filter(|_| in_week.starts > 0 && before.starts > 0 && in_week.hits + before.hits > 0)
         .and_then(|groups| probability_greater(groups, JEFFREYS));
     let had = was.is_some_and(|was| was.incidents);
     let change = if any_in_week == 0 {

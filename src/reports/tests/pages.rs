@@ -161,3 +161,18 @@ fn page_names_are_safe_and_unique() {
     assert_eq!(names["LH-01"], "vehicle-lh-01.html");
     assert_eq!(names.len(), vehicles.len());
 }
+
+// A page for each of thousands of vehicles is read by nobody: the first in the overview have one.
+#[test]
+fn a_large_fleet_has_so_many_pages_and_no_more() {
+    let named = |at: usize| VehicleFinding {
+        vehicle: format!("v{at:03}"),
+        ..fixture::empty("", crate::vocabulary::Verdict::Undecided)
+    };
+    let findings: Vec<VehicleFinding> = (0..503).map(named).collect();
+    let pages = rendered(View::Fleet, &findings);
+    assert_eq!(pages.keys().filter(|name| name.starts_with("vehicle-")).count(), 500);
+    let overview = &pages["report.html"];
+    assert!(overview.contains("3 more vehicles had incidents; culprits.csv has all"));
+    assert!(!overview.contains("href=\"\"") && !pages.contains_key("vehicle-v500.html"));
+}
