@@ -17,6 +17,9 @@ use crate::facts::{FleetPart, last_seen};
 use crate::read::Tally;
 use crate::vocabulary::{Instant, Place, Reject};
 
+/// Most parts at hand at once: a thousand vehicles of two years take about 100 MB.
+const MOST_TOGETHER: usize = 4;
+
 /// The files of one part, by name.
 type Files = Vec<(PathBuf, Arc<str>)>;
 
@@ -69,7 +72,7 @@ impl Parts {
         tally: &mut Tally,
         mut give: impl FnMut(&Sources, BTreeMap<String, VehicleInput>),
     ) {
-        let together = rayon::current_num_threads().max(1);
+        let together = rayon::current_num_threads().clamp(1, MOST_TOGETHER);
         let folders = std::mem::take(&mut self.folders);
         for some in folders.chunks(together) {
             let read: Vec<FleetPart> = some
