@@ -59,13 +59,18 @@ pub fn read_rows<R: StoredRow>(batch: &RecordBatch, file: &Arc<str>) -> Result<V
     R::read(&Columns::new(R::TABLE.name, batch, file))
 }
 
+/// Whether two schemas have the same columns.
+pub(super) fn same_fields(found: &Schema, expected: &Schema) -> bool {
+    found.fields() == expected.fields()
+}
+
 /// Refuses a batch that has not exactly the columns of a schema.
 pub(super) fn same_shape(
     table: &'static Table,
     expected: &Schema,
     batch: &RecordBatch,
 ) -> Result<(), FactsError> {
-    if batch.schema_ref().fields() == expected.fields() {
+    if same_fields(batch.schema_ref(), expected) {
         return Ok(());
     }
     let (expected, found) = (names(expected), names(batch.schema_ref()));

@@ -24,6 +24,7 @@ mod vehicle_rows;
 mod wanted;
 mod watch;
 mod week;
+mod weighing;
 
 pub use hands::{Hand, Hands};
 pub use progress::{Progress, Quiet};

@@ -20,6 +20,9 @@ use crate::reports::{
 };
 use crate::suspects::VehicleFinding;
 
+/// Vehicles whose starts are tallied at a time.
+const TALLIED: usize = 2_000;
+
 /// Puts the lists of a tally into their fixed order.
 pub(super) fn settle(tally: &mut Tally) {
     tally.rejects.sort();
@@ -90,9 +93,14 @@ pub(super) fn write(
     write_folder(&folder, &heading, &outputs).map_err(failed)
 }
 
-/// Starts, judged starts and starts with an incident of every vehicle.
+/// Starts, judged starts and starts with an incident of every vehicle, some vehicles at a time: the rows of a
+/// large fleet would take more room than all that was found.
 fn fleet(findings: &[VehicleFinding]) -> Result<Vec<VehicleTally>, FactsError> {
-    fleet_tally(to_polars(&rows_table(&exposure_rows(findings), Places::Full)?)?)
+    let mut all = Vec::with_capacity(findings.len());
+    for some in findings.chunks(TALLIED) {
+        all.extend(fleet_tally(to_polars(&rows_table(&exposure_rows(some), Places::SpotOnly)?)?)?);
+    }
+    Ok(all)
 }
 
 fn parquet(

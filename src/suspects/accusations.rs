@@ -4,7 +4,7 @@
 //! Pairs are not independent: how readily time-outs mature is shared by an incident, whether a reporter
 //! stores anything (or is itself off the bus) is shared by its row. Both are summed over.
 
-use super::blocks::{bernoulli, severities};
+use super::blocks::severities;
 use super::hypotheses::{Hypothesis, Manner};
 use super::rates;
 use super::scene::{Habit, Scene};
@@ -77,12 +77,16 @@ pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         // Old codes may form any pattern: the caller's mean of the rest stands in.
         return Some(f64::NAN);
     }
+    let said = scene.rows.iter().zip(&scene.said_before);
+    let rows: Vec<Row<'_>> = said
+        .map(|((reporter, says), before)| Row::new(scene, h, *reporter, says, before))
+        .collect();
     let mut terms = Vec::new();
     for (severity_weight, severity) in severities(h.manner) {
-        for (hit_weight, hit) in rates::HITS {
+        for (place, (hit_weight, _)) in rates::HITS.iter().enumerate() {
             let mut total = severity_weight.ln() + hit_weight.ln();
-            for ((reporter, row), before) in scene.rows.iter().zip(&scene.said_before) {
-                total += row_likelihood(scene, h, (*reporter, row, before), *severity, hit);
+            for row in &rows {
+                total += row.ln_likelihood(scene, h, *severity, place);
             }
             terms.push(total);
         }
@@ -90,42 +94,91 @@ pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     Some(log_sum_exp(&terms))
 }
 
-/// One reporter's row: it may be one that never stores anything.
-fn row_likelihood(
-    scene: &Scene,
-    h: &Hypothesis,
-    (reporter, row, before): (usize, &[(bool, f64)], &[Habit]),
-    severity: f64,
-    hit: f64,
-) -> f64 {
-    let whole_bus = matches!(
-        h.manner,
-        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
-    );
-    let each = |severity: f64| -> f64 {
-        row.iter()
-            .zip(before)
-            .enumerate()
-            .filter(|(accused, _)| *accused != reporter)
-            .map(|(accused, ((says, listens), habit))| {
-                let lost = loses_given_log(scene, h, reporter, accused, severity);
-                let p = (listens * lost * hit).clamp(rates::FALSE_CODE, 0.99);
-                bernoulli(*says, habit.temper(p))
-            })
-            .sum()
-    };
-    let product = if whole_bus {
-        let (off, all) = rates::ROW_OFF;
-        let (spared, few) = rates::ROW_SPARED;
-        log_sum_exp(&[
-            off.ln() + each(all),
-            spared.ln() + each(few),
-            (1.0 - off - spared).ln() + each(severity),
-        ])
-    } else {
-        each(severity)
-    };
-    let empty = row.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
-    let stores = (1.0 - rates::STORES_NOTHING).ln() + product;
-    if empty { log_sum_exp(&[rates::STORES_NOTHING.ln(), stores]) } else { stores }
+/// The logarithm of a product of probabilities: one logarithm for many factors, as nearly all of the time
+/// of a ranking went into these. A factor is a tempered rate, never below 1e-100.
+struct LnProduct {
+    product: f64,
+    ln: f64,
+}
+
+impl LnProduct {
+    fn times(&mut self, factor: f64) {
+        self.product *= factor;
+        if self.product < 1e-200 {
+            self.ln += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    fn ln(self) -> f64 {
+        self.ln + self.product.ln()
+    }
+}
+
+/// One reporter's row under one hypothesis.
+struct Row<'a> {
+    reporter: usize,
+    says: &'a [(bool, f64)],
+    before: &'a [Habit],
+    /// Whether it accuses nobody.
+    empty: bool,
+    /// Where the whole bus is struck: the row of a reporter that is itself off the bus and of one that is
+    /// spared, by how readily codes mature; these do not depend on the severity.
+    apart: Option<[[f64; 2]; rates::HITS.len()]>,
+}
+
+impl<'a> Row<'a> {
+    fn new(
+        scene: &Scene,
+        h: &Hypothesis,
+        reporter: usize,
+        says: &'a [(bool, f64)],
+        before: &'a [Habit],
+    ) -> Row<'a> {
+        let whole_bus = matches!(
+            h.manner,
+            Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
+        );
+        let empty =
+            says.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
+        let mut row = Row { reporter, says, before, empty, apart: None };
+        let (all, few) = (rates::ROW_OFF.1, rates::ROW_SPARED.1);
+        row.apart = whole_bus.then(|| {
+            rates::HITS.map(|(_, hit)| [all, few].map(|severity| row.each(scene, h, severity, hit)))
+        });
+        row
+    }
+
+    /// ln of the probability of what it says of all others, at a severity.
+    fn each(&self, scene: &Scene, h: &Hypothesis, severity: f64, hit: f64) -> f64 {
+        let mut all = LnProduct { product: 1.0, ln: 0.0 };
+        for (accused, ((says, listens), habit)) in self.says.iter().zip(self.before).enumerate() {
+            if accused == self.reporter {
+                continue;
+            }
+            let lost = loses_given_log(scene, h, self.reporter, accused, severity);
+            let p = habit.temper((listens * lost * hit).clamp(rates::FALSE_CODE, 0.99));
+            all.times(if *says { p } else { 1.0 - p });
+        }
+        all.ln()
+    }
+
+    /// ln of the probability of the row; the reporter may be one that never stores anything.
+    fn ln_likelihood(&self, scene: &Scene, h: &Hypothesis, severity: f64, place: usize) -> f64 {
+        let hit = rates::HITS.get(place).map_or(0.0, |(_, hit)| *hit);
+        let own = self.each(scene, h, severity, hit);
+        let product = match self.apart.as_ref().and_then(|apart| apart.get(place)) {
+            Some([all, few]) => {
+                let (off, spared) = (rates::ROW_OFF.0, rates::ROW_SPARED.0);
+                let rest = 1.0 - off - spared;
+                log_sum_exp(&[off.ln() + all, spared.ln() + few, rest.ln() + own])
+            }
+            None => own,
+        };
+        let stores = (1.0 - rates::STORES_NOTHING).ln() + product;
+        match self.empty {
+            true => log_sum_exp(&[rates::STORES_NOTHING.ln(), stores]),
+            false => stores,
+        }
+    }
 }

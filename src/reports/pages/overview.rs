@@ -23,6 +23,8 @@ pub(super) struct OverviewPage {
     answer: String,
     first: Option<First>,
     rows: Vec<Row>,
+    /// Vehicles with incidents that have no page, and so no row.
+    rows_left: usize,
     shared: Vec<Shared>,
     quiet: Vec<(String, usize)>,
     quiet_left: usize,
@@ -76,18 +78,20 @@ pub(super) fn page(
     let listed: Vec<&VehicleFinding> =
         sorted.iter().copied().filter(|f| standing(f) <= Standing::Undecided).collect();
     let page_of = |f: &VehicleFinding| names.get(&f.vehicle).cloned().unwrap_or_default();
+    let with_page = || listed.iter().filter(|f| names.contains_key(&f.vehicle));
     let quiet = of(Standing::Quiet);
     let quiet_starts = quiet.clone().map(|f| f.exposures.len()).sum();
     OverviewPage {
         top: Top::new(heading),
         answer: totals(&sorted),
-        first: listed.first().map(|f| First {
+        first: with_page().next().map(|f| First {
             vehicle: shown(&f.vehicle, NAME),
             page: page_of(f),
             answer: answer(f),
             next: next_step(f),
         }),
-        rows: listed.iter().map(|f| row(f, page_of(f))).collect(),
+        rows: with_page().map(|f| row(f, page_of(f))).collect(),
+        rows_left: listed.len() - with_page().count(),
         shared: shared(&listed),
         quiet_words: format!(
             "{} in {}",

@@ -6,7 +6,6 @@ use super::fixture;
 use super::fixture_closer::{telling, write_reports};
 use crate::read::Tally;
 use crate::reports::page_names::page_names;
-use crate::reports::whole_file::Output;
 use crate::reports::{Formats, View, pages};
 use crate::suspects::VehicleFinding;
 
@@ -14,7 +13,7 @@ fn rendered(view: View, findings: &[VehicleFinding]) -> BTreeMap<String, String>
     telling(findings, &fixture::tally(), |told| pages::pages(&fixture::heading(view), told))
         .expect("pages")
         .into_iter()
-        .map(|Output { name, bytes }| (name, String::from_utf8(bytes).expect("text")))
+        .map(|o| (o.name.clone(), String::from_utf8(o.bytes().expect("made")).expect("text")))
         .collect()
 }
 
@@ -131,7 +130,7 @@ fn pages_without_findings_still_tell_what_was_read() {
     let pages = telling(&[], &Tally::default(), |told| pages::pages(&heading, told));
     let pages = pages.expect("pages");
     assert_eq!(pages.len(), 2);
-    let page = String::from_utf8(pages[0].bytes.clone()).expect("text");
+    let page = String::from_utf8(pages[0].bytes().expect("made")).expect("text");
     assert!(page.contains("No vehicle was found in the inputs."));
     assert!(page.contains("Nothing was rejected."));
 }
@@ -161,4 +160,19 @@ fn page_names_are_safe_and_unique() {
     }
     assert_eq!(names["LH-01"], "vehicle-lh-01.html");
     assert_eq!(names.len(), vehicles.len());
+}
+
+// A page for each of thousands of vehicles is read by nobody: the first in the overview have one.
+#[test]
+fn a_large_fleet_has_so_many_pages_and_no_more() {
+    let named = |at: usize| VehicleFinding {
+        vehicle: format!("v{at:03}"),
+        ..fixture::empty("", crate::vocabulary::Verdict::Undecided)
+    };
+    let findings: Vec<VehicleFinding> = (0..503).map(named).collect();
+    let pages = rendered(View::Fleet, &findings);
+    assert_eq!(pages.keys().filter(|name| name.starts_with("vehicle-")).count(), 500);
+    let overview = &pages["report.html"];
+    assert!(overview.contains("3 more vehicles had incidents; culprits.csv has all"));
+    assert!(!overview.contains("href=\"\"") && !pages.contains_key("vehicle-v500.html"));
 }

@@ -8,7 +8,7 @@ use chrono_tz::Tz;
 use super::disarmed::disarmed_in;
 use super::fixture::{HOSTILE, heading, tally};
 use crate::repairs::Counts;
-use crate::reports::{Formats, Told, View, render_reports};
+use crate::reports::{Formats, Output, Told, View, render_reports};
 use crate::vocabulary::{Suspect, Verdict};
 use crate::weeks::{
     Booking, Change, Changed, Common, FleetWeek, Need, Seen, Severities, Span, VehicleWeek, Was,
@@ -83,9 +83,10 @@ fn files(week: &FleetWeek) -> Vec<(String, String)> {
     let (closer, tally) = (BTreeMap::new(), tally());
     let told =
         Told { findings: &[], outlooks: &[], closer: &closer, week: Some(week), tally: &tally };
-    let outputs = render_reports(&heading(View::Fleet), Formats::ALL, &told, &[]);
-    let outputs = outputs.expect("rendered").into_iter();
-    outputs.map(|o| (o.name, String::from_utf8(o.bytes).expect("text"))).collect()
+    let heading = heading(View::Fleet);
+    let outputs = render_reports(&heading, Formats::ALL, &told, &[]).expect("rendered");
+    let text = |o: &Output<'_>| String::from_utf8(o.bytes().expect("made")).expect("text");
+    outputs.iter().map(|o| (o.name.clone(), text(o))).collect()
 }
 
 fn of<'a>(files: &'a [(String, String)], name: &str) -> &'a str {

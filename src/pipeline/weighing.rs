@@ -1,0 +1,335 @@
+//! Facts to findings, vehicle by vehicle, with little kept of each.
+//!
+//! Who listens to whom is learned over all vehicles, so a vehicle with incidents is weighed when all have
+//! been brought together; one without is done at once, and its inputs may go. The same is done for what
+//! each vehicle was before the week, where anything of the week would change it. So a fleet may come in
+//! parts of any size: what is found does not depend on how it was cut.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use super::lacking::{Given, lacking};
+use super::plan::Plan;
+use super::run::VehicleInput;
+use super::sources::Sources;
+use crate::conditions::{Ahead, ConditionRisk, Exposure, WeatherTable, exposures, risks, trials};
+use crate::incidents::{Gathered, VehicleFacts, align, gather};
+use crate::observe::{AnswerRow, logged_reports, mark_answers, testimony};
+use crate::read::{ServiceNote, TestTable};
+use crate::repairs::{self, AfterTable, Outlook, outlook};
+use crate::suspects::{Case, Listening, VehicleFinding, judge};
+use crate::vocabulary::Instant;
+use crate::weeks::{Before, Earlier};
+
+/// One vehicle brought together: all that weighing it takes.
+#[derive(Debug, Clone)]
+struct Together {
+    gathered: Gathered,
+    exposures: Vec<Exposure>,
+    conditions: Vec<ConditionRisk>,
+    notes: Vec<ServiceNote>,
+    given: Given,
+}
+
+/// What a vehicle was before the week.
+#[derive(Debug)]
+enum BeforeWeek {
+    /// Nobody asks.
+    NotAsked,
+    /// Nothing of it is of the week.
+    Alike,
+    /// Something is, and without it there were incidents.
+    Other(Box<Together>),
+    /// Something is, and without it there was no incident.
+    Quiet(Earlier),
+}
+
+/// One vehicle with incidents, until all vehicles are known.
+#[derive(Debug)]
+struct Waiting {
+    vehicle: String,
+    now: Option<Box<Together>>,
+    before: BeforeWeek,
+}
+
+/// What does not change from vehicle to vehicle.
+pub(super) struct Weighing<'a> {
+    plan: &'a Plan,
+    tests: TestTable,
+    after: AfterTable,
+    /// The first instant of the week, where the view compares it with before.
+    week: Option<Instant>,
+    done: Vec<(VehicleFinding, Outlook)>,
+    before: Before,
+    waiting: Vec<Waiting>,
+}
+
+impl<'a> Weighing<'a> {
+    /// Nothing weighed yet; `week` is the first instant of the week, where one is compared with before.
+    pub(super) fn new(plan: &'a Plan, sources: &Sources, week: Option<Instant>) -> Weighing<'a> {
+        Weighing {
+            plan,
+            tests: sources.tests(),
+            after: AfterTable::new(sources.after_part.clone()),
+            week,
+            done: Vec::new(),
+            before: Before::new(),
+            waiting: Vec::new(),
+        }
+    }
+
+    /// Takes some vehicles; their codes and answers are put beside their inputs.
+    pub(super) fn take(
+        &mut self,
+        sources: &Sources,
+        vehicles: &mut BTreeMap<String, VehicleInput>,
+    ) {
+        type One = (Option<(VehicleFinding, Outlook)>, Waiting);
+        let how: &Weighing<'_> = self;
+        let all: Vec<One> = vehicles
+            .par_iter_mut()
+            .map(|(vehicle, input)| how.one(sources, vehicle, input))
+            .collect();
+        for (done, waiting) in all {
+            let asked = match (&done, waiting.before) {
+                (Some((finding, outlook)), BeforeWeek::Alike) => {
+                    BeforeWeek::Quiet(Earlier::of(finding, Some(outlook)))
+                }
+                (_, before) => before,
+            };
+            let before = match asked {
+                BeforeWeek::Quiet(earlier) => {
+                    self.before.insert(waiting.vehicle.clone(), earlier);
+                    BeforeWeek::NotAsked
+                }
+                other => other,
+            };
+            if waiting.now.is_some() || !matches!(before, BeforeWeek::NotAsked) {
+                self.waiting.push(Waiting { before, ..waiting });
+            }
+            self.done.extend(done);
+        }
+    }
+
+    /// One vehicle: done where it has no incident, else waiting.
+    fn one(
+        &self,
+        sources: &Sources,
+        vehicle: &str,
+        input: &mut VehicleInput,
+    ) -> (Option<(VehicleFinding, Outlook)>, Waiting) {
+        let earlier = self.week.map(|begin| input.all_before(begin).then_some(()).ok_or(begin));
+        let before = match earlier {
+            None => BeforeWeek::NotAsked,
+            Some(Ok(())) => BeforeWeek::Alike,
+            Some(Err(begin)) => {
+                let together = self.together(sources, vehicle, &mut input.before(begin));
+                match self.quiet(sources, vehicle, together) {
+                    Ok((finding, outlook)) => {
+                        BeforeWeek::Quiet(Earlier::of(&finding, Some(&outlook)))
+                    }
+                    Err(together) => BeforeWeek::Other(together),
+                }
+            }
+        };
+        let together = self.together(sources, vehicle, input);
+        let vehicle = vehicle.to_owned();
+        match self.quiet(sources, &vehicle, together) {
+            Ok(done) => (Some(done), Waiting { vehicle, now: None, before }),
+            Err(together) => (None, Waiting { vehicle, now: Some(together), before }),
+        }
+    }
+
+    /// The finding of a vehicle without incidents; another one comes back as it is.
+    fn quiet(
+        &self,
+        sources: &Sources,
+        vehicle: &str,
+        together: Together,
+    ) -> Result<(VehicleFinding, Outlook), Box<Together>> {
+        match together.gathered.incidents.is_empty() {
+            true => Ok(self.concluded(sources, vehicle, together, &Listening::default())),
+            false => Err(Box::new(together)),
+        }
+    }
+
+    fn together(&self, sources: &Sources, vehicle: &str, input: &mut VehicleInput) -> Together {
+        let network = sources.network_of(vehicle);
+        let aligned = align(&mut input.logs);
+        // What testers and nodes said in the logs is testimony like that of a report.
+        input.reports.extend(logged_reports(vehicle, &input.logs));
+        input.reports.sort_by(|a, b| (a.taken_at, &a.place).cmp(&(b.taken_at, &b.place)));
+        (input.codes, input.answers) = testimony(&input.reports, network);
+        mark_answers(&mut input.answers, &input.logs);
+        let weighed: Vec<AnswerRow> =
+            input.answers.iter().filter(|a| a.reading.weighs()).cloned().collect();
+        let mut gathered = gather(&VehicleFacts {
+            network,
+            logs: &input.logs,
+            reports: &input.reports,
+            codes: &input.codes,
+            answers: &weighed,
+            notes: &input.notes,
+        });
+        gathered.remarks.extend(aligned);
+        let row = sources.row_of(vehicle);
+        let signals: Vec<_> = input.logs.iter().flat_map(|(_, l)| l.signals.clone()).collect();
+        let exposures = exposures(
+            vehicle,
+            &gathered.starts,
+            &signals,
+            &input.reports,
+            &sources.weather,
+            row.and_then(|r| r.site.as_deref()),
+            &input.notes,
+            self.plan.timezone,
+        );
+        Together {
+            conditions: risks(&exposures),
+            exposures,
+            gathered,
+            notes: input.notes.clone(),
+            given: Given {
+                weather: !sources.weather.is_empty(),
+                site: row.is_some_and(|r| r.site.is_some()),
+                notes: input.notes.len(),
+                logs: input.logs.len(),
+                reports: input.reports.len(),
+            },
+        }
+    }
+
+    fn concluded(
+        &self,
+        sources: &Sources,
+        vehicle: &str,
+        together: Together,
+        listening: &Listening,
+    ) -> (VehicleFinding, Outlook) {
+        let Together { gathered, exposures, conditions, notes, given } = together;
+        let network = sources.network_of(vehicle);
+        let mut finding = judge(Case {
+            vehicle,
+            network,
+            gathered,
+            exposures,
+            conditions,
+            notes: &notes,
+            tests: &self.tests,
+            listening,
+        });
+        finding.remarks.extend(lacking(&finding, given));
+        let trials = trials(&finding.exposures, &finding.incidents);
+        let no_forecast = WeatherTable::default();
+        let ahead = Ahead {
+            forecast: sources.forecast.as_ref().unwrap_or(&no_forecast),
+            given: sources.forecast.is_some(),
+            site: sources.row_of(vehicle).and_then(|r| r.site.as_deref()),
+            zone: self.plan.timezone,
+        };
+        let outlook = outlook(&repairs::Case {
+            finding: &finding,
+            trials: &trials,
+            notes: &notes,
+            network,
+            ahead,
+            confidence: self.plan.confidence,
+            table: &self.after,
+        });
+        drop(trials);
+        (finding, outlook)
+    }
+
+    /// All findings and outlooks by vehicle, and what was before the week.
+    pub(super) fn done(mut self, sources: &Sources) -> (Vec<VehicleFinding>, Vec<Outlook>, Before) {
+        let waiting = std::mem::take(&mut self.waiting);
+        let (mut now, mut then) = (Learned::new(), Learned::new());
+        for one in &waiting {
+            let family = family(sources, &one.vehicle);
+            if let Some(together) = &one.now {
+                now.entry(family.clone()).or_default().learn_of(&together.gathered);
+            }
+            let before = match &one.before {
+                BeforeWeek::Alike => one.now.as_ref(),
+                BeforeWeek::Other(together) => Some(together),
+                BeforeWeek::NotAsked | BeforeWeek::Quiet(_) => None,
+            };
+            if let Some(together) = before {
+                then.entry(family).or_default().learn_of(&together.gathered);
+            }
+        }
+        type Both = (Option<(VehicleFinding, Outlook)>, Option<(String, Earlier)>);
+        let how: &Weighing<'_> = &self;
+        let concluded: Vec<Both> = waiting
+            .into_par_iter()
+            .with_max_len(16)
+            .map(|one| how.waited(sources, one, &now, &then))
+            .collect();
+        for (done, earlier) in concluded {
+            self.done.extend(done);
+            self.before.extend(earlier);
+        }
+        self.done.sort_by(|a, b| a.0.vehicle.cmp(&b.0.vehicle));
+        let (findings, outlooks) = self.done.into_iter().unzip();
+        (findings, outlooks, self.before)
+    }
+
+    fn waited(
+        &self,
+        sources: &Sources,
+        waiting: Waiting,
+        now: &Learned,
+        then: &Learned,
+    ) -> (Option<(VehicleFinding, Outlook)>, Option<(String, Earlier)>) {
+        let Waiting { vehicle, now: together, before } = waiting;
+        let none = Listening::default();
+        let family = family(sources, &vehicle);
+        let now = now.get(&family).unwrap_or(&none);
+        let then = then.get(&family).unwrap_or(&none);
+        let mut earlier = match (&before, &together) {
+            (BeforeWeek::Alike, Some(together)) if !now.alike(then, &together.gathered) => {
+                let was = self.concluded(sources, &vehicle, (**together).clone(), then);
+                Some(Earlier::of(&was.0, Some(&was.1)))
+            }
+            _ => None,
+        };
+        let done = together.map(|together| self.concluded(sources, &vehicle, *together, now));
+        match before {
+            // Nothing has come, and the others taught nothing new about it.
+            BeforeWeek::Alike if earlier.is_none() => {
+                earlier =
+                    done.as_ref().map(|(finding, outlook)| Earlier::of(finding, Some(outlook)));
+            }
+            BeforeWeek::Other(together) => {
+                let was = self.concluded(sources, &vehicle, *together, then);
+                earlier = Some(Earlier::of(&was.0, Some(&was.1)));
+            }
+            BeforeWeek::Alike | BeforeWeek::NotAsked | BeforeWeek::Quiet(_) => {}
+        }
+        (done, earlier.map(|earlier| (vehicle, earlier)))
+    }
+}
+
+/// Who listens to whom, by family of vehicles.
+type Learned = BTreeMap<String, Listening>;
+
+/// Vehicles of one network learn from each other; without a description each stands alone.
+fn family(sources: &Sources, vehicle: &str) -> String {
+    match sources.network_of(vehicle) {
+        Some(network) => format!("network {}", network.name),
+        None => format!("vehicle {vehicle}"),
+    }
+}
+
+impl VehicleInput {
+    /// Whether nothing of it is of an instant or later: [`VehicleInput::before`] would leave all of it.
+    fn all_before(&self, at: Instant) -> bool {
+        let starts = |log: &crate::observe::LogFacts| {
+            !log.starts.is_empty() && log.starts.iter().all(|start| start.begin < at)
+        };
+        self.logs.iter().all(|(_, log)| starts(log))
+            && self.reports.iter().all(|report| report.taken_at < at)
+            && self.notes.iter().all(|note| note.time < at)
+    }
+}
