@@ -139,9 +139,10 @@ impl Watched {
         let middle = behind.get(behind.len() / 2)?.0;
         let off: Vec<f64> = behind.iter().map(|m| line.stands_off(*m)).collect();
         let by = median(&off)?;
-        // Standard errors of two medians, the line's as it is carried on from its middle.
+        // Standard errors of two medians, the line's as it is carried on from its middle; a step is no way to carry.
         let (first, last) = (all[0].0, all[old - 1].0);
-        let carried = (middle - last / 2 - first / 2) as f64 / (last - first).max(1) as f64;
+        let ahead = (middle - last / 2 - first / 2) as f64 - by;
+        let carried = ahead / (last - first).max(1) as f64;
         let parts = 1.0 / off.len() as f64 + (1.0 + 12.0 * carried.powi(2)) / line.marks as f64;
         let error = line.scatter * (std::f64::consts::FRAC_PI_2 * parts).sqrt();
         Some(Moved { line, source: self.source, by, slack: SLACK + ERRORS * error, place })
