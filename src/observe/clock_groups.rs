@@ -60,12 +60,21 @@ struct Beat {
     scatter: f64,
 }
 
-/// Difference of two clocks, as shares: slope, standard error, scatter (ns).
+/// Difference of two clocks, as shares: slope, standard error; and scatter (ns) where that decides.
 #[derive(Debug, Clone, Copy)]
 struct Difference {
     slope: f64,
     error: f64,
-    scatter: f64,
+    scatter: Option<f64>,
+}
+
+/// Room for what is compared, used again for every pair: there are thousands.
+#[derive(Debug, Default)]
+struct Room {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    stretches: (Vec<f64>, Vec<f64>),
+    rest: Vec<f64>,
 }
 
 /// Groups of two and more, by identifier.
@@ -82,9 +91,11 @@ pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member>
     beats.truncate(MOST);
     beats.sort_by_key(|b| b.id);
     let spread = woke_apart(&beats);
-    let mut differences = Vec::with_capacity(beats.len() * beats.len() / 2);
+    let mut differences = Vec::with_capacity(beats.len());
+    let mut room = Room::default();
     for (n, a) in beats.iter().enumerate() {
-        differences.push(beats[n + 1..].iter().map(|b| difference(a, b)).collect::<Vec<_>>());
+        let row = beats[n + 1..].iter().map(|b| difference(a, b, &mut room));
+        differences.push(row.collect::<Vec<_>>());
     }
     let of = |a: usize, b: usize| differences.get(a)?.get(b.checked_sub(a + 1)?).copied()?;
     let distance = |a: usize, b: usize| distance(&beats[a], &beats[b], of(a, b), spread);
@@ -129,23 +140,30 @@ fn beat(tracker: &Tracker, period: &Period) -> Option<Beat> {
     })
 }
 
-/// The middle slope over the middles of stretches: robust, and quick for many points.
+/// The middle slope over the middles of stretches: robust, and quick for many points. `x` rises.
 fn stretched_slope(x: &[f64], y: &[f64]) -> Option<f64> {
-    let (x, y) = stretches(x, y);
-    lines::median_slope(&x, &y)
+    let (mut sx, mut sy, mut y) = (Vec::new(), Vec::new(), y.to_vec());
+    stretches(x, &mut y, (&mut sx, &mut sy));
+    lines::median_slope(&sx, &sy)
 }
 
-/// The middles of at most [`STRETCHES`] stretches of points.
-fn stretches(x: &[f64], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
+/// The middles of at most [`STRETCHES`] stretches of points; within a stretch `y` is put in another order.
+fn stretches(x: &[f64], y: &mut [f64], into: (&mut Vec<f64>, &mut Vec<f64>)) {
     let size = x.len().div_ceil(STRETCHES).max(1);
-    let middles = |v: &[f64]| v.chunks(size).filter_map(centre::median).collect::<Vec<f64>>();
-    (middles(x), middles(y))
+    // What rises has its middle in the middle.
+    let middle = |v: &[f64]| Some(f64::midpoint(*v.get((v.len() - 1) / 2)?, *v.get(v.len() / 2)?));
+    into.0.clear();
+    into.0.extend(x.chunks(size).filter_map(middle));
+    into.1.clear();
+    into.1.extend(y.chunks_mut(size).filter_map(centre::median_of));
 }
 
 /// `None` when the periods have no simple ratio or too few looks are common.
-fn difference(a: &Beat, b: &Beat) -> Option<Difference> {
+fn difference(a: &Beat, b: &Beat, room: &mut Room) -> Option<Difference> {
     let ratio = ratio_off(a.period / b.period)?;
-    let (mut x, mut y) = (Vec::new(), Vec::new());
+    let Room { x, y, stretches: (sx, sy), rest } = room;
+    x.clear();
+    y.clear();
     let mut others = b.points.iter().peekable();
     for (look, time, offset) in &a.points {
         while others.next_if(|(other, _, _)| other < look).is_some() {}
@@ -158,17 +176,26 @@ fn difference(a: &Beat, b: &Beat) -> Option<Difference> {
     if x.len() < FEWEST || span * 1e9 < SHORTEST as f64 {
         return None;
     }
-    let (sx, sy) = stretches(&x, &y);
-    let slope = lines::median_slope(&sx, &sy)?;
-    let rest: Vec<f64> = sx.iter().zip(&sy).map(|(x, y)| y - slope * x).collect();
-    let sigma = centre::mad(&rest)?;
-    let error = lines::slope_precision(sigma, rest.len() as u64, span)? * 1e-9;
-    let flat: Vec<f64> = x.iter().zip(&y).map(|(x, y)| y - slope * x).collect();
-    Some(Difference {
-        slope: slope * 1e-9 + ratio,
-        error: error.max(FLOOR),
-        scatter: centre::mad(&flat)?,
-    })
+    // The order of `y` is wanted again.
+    rest.clear();
+    rest.extend_from_slice(y);
+    stretches(x, rest, (sx, sy));
+    let slope = lines::median_slope(sx, sy)?;
+    rest.clear();
+    rest.extend(sx.iter().zip(&*sy).map(|(x, y)| y - slope * x));
+    let count = rest.len() as u64;
+    let sigma = centre::mad_of(rest)?;
+    let error = (lines::slope_precision(sigma, count, span)? * 1e-9).max(FLOOR);
+    let off = slope * 1e-9 + ratio;
+    let decides = off.abs() <= 3.0 * error && error > SHARP;
+    let scatter = decides
+        .then(|| {
+            rest.clear();
+            rest.extend(x.iter().zip(&*y).map(|(x, y)| y - slope * x));
+            centre::mad_of(rest)
+        })
+        .flatten();
+    Some(Difference { slope: off, error, scatter })
 }
 
 /// How far (as a share) a ratio lies off the nearest simple one; `None` when none is near.
@@ -197,7 +224,7 @@ fn distance(a: &Beat, b: &Beat, difference: Option<Difference>, spread: bool) ->
     let apart = spread && woke as f64 > APART as f64 + 1.5 * slack;
     let Some(d) = difference else { return if apart { UNLIKE } else { UNKNOWN } };
     let same = d.slope.abs() <= 3.0 * d.error;
-    let task = d.scatter <= ONE_TASK * a.scatter.min(b.scatter);
+    let task = d.scatter.is_some_and(|s| s <= ONE_TASK * a.scatter.min(b.scatter));
     if d.slope.abs() > 5.0 * d.error || apart {
         UNLIKE
     } else if same && (d.error <= SHARP || task) {

@@ -51,12 +51,12 @@ impl Observer {
     /// Takes frames. `interfaces` are the reader's interface names by channel number.
     pub fn push(&mut self, frames: &[Frame], interfaces: &[String]) {
         self.frames += frames.len() as u64;
-        for frame in frames {
-            let known = self.places.get(usize::from(frame.channel)).copied().flatten();
-            let place = known.unwrap_or_else(|| self.place(frame, interfaces));
-            if let Some(channel) = self.channels.get_mut(place) {
-                channel.frame(frame);
-            }
+        let mut rest = frames;
+        while let Some(first) = rest.first() {
+            let known = self.places.get(usize::from(first.channel)).copied().flatten();
+            let place = known.unwrap_or_else(|| self.place(first, interfaces));
+            let taken = self.channels.get_mut(place).map_or(1, |channel| channel.frames(rest));
+            rest = rest.get(taken..).unwrap_or_default();
         }
     }
 
@@ -290,7 +290,9 @@ impl<'a> Bus<'a> {
             .collect();
         let mut found: Vec<(usize, Silence)> = silences::open(&views, span);
         for (place, view) in views.iter().enumerate() {
-            found.extend(silences::closed(view, span, blind).into_iter().map(|s| (place, s)));
+            let claims = self.channel.diagnostics.claim_words();
+            let closed = silences::closed(view, span, blind, claims);
+            found.extend(closed.into_iter().map(|silence| (place, silence)));
         }
         found.sort_by_key(|(place, s)| (s.due, *place));
         for (place, silence) in found {

@@ -148,6 +148,7 @@ impl Tracker {
                 seen: self.count,
                 before: self.data,
                 after: frame.data,
+                late: 0,
             });
             self.limit = self.gaps.limit;
         }
@@ -156,6 +157,11 @@ impl Tracker {
         }
         if gap >= self.fast {
             return;
+        }
+        if let Some(last) = self.gaps.gaps.last_mut()
+            && self.count == last.seen + 1 + u64::from(last.late)
+        {
+            last.late = last.late.saturating_add(1);
         }
         match &mut self.burst {
             Some(burst) if self.last.0 - burst.end.0 <= self.limit => {
@@ -231,6 +237,7 @@ impl Tracker {
                     seen: n as u64,
                     before: a.data,
                     after: b.data,
+                    late: 0,
                 });
             }
         }

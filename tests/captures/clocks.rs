@@ -31,9 +31,12 @@ fn steps(log: &StoredLog) -> Vec<(f64, f64)> {
     told.iter().map(|step| (step.at.seconds_since(begin), step.step_s)).collect()
 }
 
-/// The same frames stand on a free-running counter too: there is the truth after 12 s; before, most identifiers
-/// are not there yet. A second before the last step the clock had one of 1.4 ms, which is too small to be told by
-/// itself. Every step that is told after 12 s must be one of the two; the larger must be told.
+/// The same frames stand on a free-running counter too: there is the truth after 12 s. Before, the clock was set
+/// back by 21.7, 6.5, 6.5, 6.5 and 2.9 ms (at 1.0, 2.0, 3.0, 4.0 and 11.0 s). Nothing can tell the first four: until
+/// 4.4 s one node alone sends, with two identifiers that scatter by 7 and 15 ms about their own periods (median
+/// deviation on the free-running counter), and no stamp goes back. The fifth comes when the beats of the others
+/// are known for a few seconds only. A second before the last step the clock had one of 1.4 ms, which is too small
+/// to be told by itself. Exactly the other two must be told.
 #[test]
 fn captures_with_a_stepped_clock_tell_its_steps() {
     let Some(log) = watched(STEPPED) else { return };
@@ -53,27 +56,15 @@ fn captures_with_a_stepped_clock_tell_its_steps() {
         all.sort_by(f64::total_cmp);
         all[all.len() / 2]
     };
-    assert!((1..=2).contains(&steps.len()), "{steps:?}");
-    for (at, by) in &steps {
-        let wanted = if *at < 212.0 { 191.05 } else { 233.05 };
+    assert_eq!(steps.len(), 2, "{steps:?}");
+    for ((at, by), wanted) in steps.iter().zip([191.05, 233.05]) {
         let truth = ahead(wanted + 0.5, wanted + 3.0) - ahead(wanted - 4.0, wanted - 1.5);
         assert!((at - wanted).abs() < 0.2, "a step at {wanted} s was found at {at:.2} s");
         assert!((by - truth).abs() < 0.7e-3, "{wanted} s: {by:.4} s, truth {truth:.4} s");
     }
-    assert!(steps.iter().any(|(at, _)| *at > 212.0), "the step of 10 ms: {steps:?}");
     // The clock was set back by 44 ms in all before 12 s.
     let set_back: f64 = early.iter().map(|(_, by)| by).sum();
     assert!(early.iter().all(|(_, by)| *by < 0.0) && set_back > -0.045, "{early:?}");
-}
-
-/// The smaller of the two steps too.
-#[test]
-#[ignore = "the step of 4.4 ms is not told yet"]
-fn captures_with_a_stepped_clock_tell_both_steps() {
-    let Some(log) = watched(STEPPED) else { return };
-    let late: Vec<(f64, f64)> = steps(&log).into_iter().filter(|(at, _)| *at > 12.0).collect();
-    assert_eq!(late.len(), 2, "{late:?}");
-    assert!((late[0].0 - 191.05).abs() < 0.2 && (late[1].0 - 233.05).abs() < 0.2, "{late:?}");
 }
 
 /// Time of every frame of a log in seconds since its first.

@@ -24,6 +24,7 @@ mod reports;
 #[cfg(test)]
 mod tests;
 
+pub(super) use broadcasts::ClaimWord;
 pub(super) use ending::{Named, rows};
 pub(super) use reading::settle;
 pub use reports::{logged_reports, mark_answers};
@@ -153,6 +154,16 @@ impl Diagnostics {
     /// Whether this identifier answers a tester.
     pub(super) fn is_answer(&self, id: Identifier) -> bool {
         self.exchanges.pairs.is_answer(id)
+    }
+
+    /// Requests for address claims and claims, in order of time.
+    pub(super) fn claim_words(&self) -> &[ClaimWord] {
+        &self.broadcasts.words
+    }
+
+    /// The times of these words, to be freed of steps of the clock.
+    pub(super) fn claim_times(&mut self) -> impl Iterator<Item = &mut Instant> {
+        self.broadcasts.words.iter_mut().map(|word| &mut word.time)
     }
 
     /// What was let pass, with how often.
