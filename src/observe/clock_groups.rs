@@ -36,6 +36,9 @@ const PERHAPS: f64 = 0.4;
 const UNKNOWN: f64 = 0.6;
 const UNLIKE: f64 = 1.0;
 const CUT: f64 = 0.5;
+/// From so many pairs on, this share of them alike is no sender any more: a sender of 85 % of the identifiers makes it.
+const PAIRS: usize = 45;
+const ONE_CLOCK: f64 = 0.7;
 /// Clocks of nodes lie within so many parts per million of the right one (crystals; common practice, no source).
 const RANGE_PPM: f64 = 100.0;
 
@@ -96,6 +99,9 @@ pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member>
     for (n, a) in beats.iter().enumerate() {
         let row = beats[n + 1..].iter().map(|b| difference(a, b, &mut room));
         differences.push(row.collect::<Vec<_>>());
+    }
+    if one_for_all(differences.iter().flatten().flatten()) {
+        return Vec::new();
     }
     let of = |a: usize, b: usize| differences.get(a)?.get(b.checked_sub(a + 1)?).copied()?;
     let distance = |a: usize, b: usize| distance(&beats[a], &beats[b], of(a, b), spread);
@@ -218,6 +224,17 @@ fn woke_apart(beats: &[Beat]) -> bool {
     firsts.windows(2).any(|w| w[1] - w[0] > APART)
 }
 
+/// Whether nearly all clocks that can be told sharply agree. Crystals do not: one clock sent or stamped all of it (a
+/// bench, a replay), or the nodes follow a common one, and agreement says nothing of the sender.
+fn one_for_all<'a>(differences: impl Iterator<Item = &'a Difference>) -> bool {
+    let (mut sharp, mut alike) = (0usize, 0usize);
+    for d in differences.filter(|d| d.error <= SHARP) {
+        sharp += 1;
+        alike += usize::from(d.slope.abs() <= 3.0 * d.error);
+    }
+    sharp >= PAIRS && alike as f64 > ONE_CLOCK * sharp as f64
+}
+
 fn distance(a: &Beat, b: &Beat, difference: Option<Difference>, spread: bool) -> f64 {
     let slack = a.period.max(b.period);
     let woke = (a.first.0 - b.first.0).abs();
@@ -271,4 +288,24 @@ fn members(
     }
     found.sort_by_key(|m| m.id);
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn clocks_that_all_agree_tell_nothing() {
+        let pair = |ppm: f64| Difference { slope: ppm * 1e-6, error: 0.1e-6, scatter: None };
+        let pairs =
+            |alike: usize, apart: usize| [vec![pair(0.1); alike], vec![pair(20.0); apart]].concat();
+        assert!(one_for_all(pairs(66, 0).iter()));
+        // Three senders of four identifiers each: 18 of 66 pairs are alike.
+        assert!(!one_for_all(pairs(18, 48).iter()));
+        // One sender of eight of twelve: 28 pairs.
+        assert!(!one_for_all(pairs(28, 38).iter()));
+        assert!(!one_for_all(pairs(10, 0).iter()), "five identifiers may have one sender");
+        let dull = [Difference { error: 5e-6, ..pair(0.0) }; 66];
+        assert!(!one_for_all(dull.iter()), "what is not told sharply is judged pair by pair");
+    }
 }
