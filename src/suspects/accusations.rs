@@ -6,9 +6,9 @@
 
 use super::blocks::{bernoulli, severities};
 use super::hypotheses::{Hypothesis, Manner};
-use super::rates;
+use super::rates::{self, Level};
 use super::scene::{Habit, Scene};
-use crate::numerics::logs::log_sum_exp;
+use crate::numerics::logs::{log_sum_exp, normalise};
 
 /// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
 fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 {
@@ -77,17 +77,36 @@ pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         // Old codes may form any pattern: the caller's mean of the rest stands in.
         return Some(f64::NAN);
     }
-    let mut terms = Vec::new();
-    for (severity_weight, severity) in severities(h.manner) {
-        for (hit_weight, hit) in rates::HITS {
-            let mut total = severity_weight.ln() + hit_weight.ln();
-            for ((reporter, row), before) in scene.rows.iter().zip(&scene.said_before) {
-                total += row_likelihood(scene, h, (*reporter, row, before), *severity, hit);
-            }
-            terms.push(total);
-        }
-    }
+    let levels = severities(h.manner).iter();
+    let terms: Vec<f64> =
+        levels.map(|(weight, severity)| weight.ln() + at_severity(scene, h, *severity)).collect();
     Some(log_sum_exp(&terms))
+}
+
+/// The levels of severity of a manner, weighed by what the accusations of the incident say of them: where nobody
+/// accuses anybody, a fault that struck half of the nodes is improbable already.
+pub(super) fn severities_told(scene: &Scene, h: &Hypothesis) -> Vec<Level> {
+    let levels = severities(h.manner);
+    let logs: Vec<f64> = levels
+        .iter()
+        .map(|(weight, severity)| {
+            weight.ln() + rates::ACCUSATIONS_COUNT * at_severity(scene, h, *severity)
+        })
+        .collect();
+    let weights = normalise(&logs).unwrap_or_else(|| levels.iter().map(|l| l.0).collect());
+    weights.into_iter().zip(levels).map(|(weight, level)| (weight, level.1)).collect()
+}
+
+/// ln P(accusations | hypothesis, severity).
+fn at_severity(scene: &Scene, h: &Hypothesis, severity: f64) -> f64 {
+    let terms = rates::HITS.map(|(weight, hit)| {
+        let rows = scene.rows.iter().zip(&scene.said_before);
+        let each = rows.map(|((reporter, row), before)| {
+            row_likelihood(scene, h, (*reporter, row, before), severity, hit)
+        });
+        weight.ln() + each.sum::<f64>()
+    });
+    log_sum_exp(&terms)
 }
 
 /// One reporter's row: it may be one that never stores anything.
