@@ -53,6 +53,9 @@ struct Waiting {
     before: BeforeWeek,
 }
 
+/// What is found of a vehicle now, and what it was before the week.
+type Both = (Option<(VehicleFinding, Outlook)>, Option<(String, Earlier)>);
+
 /// What does not change from vehicle to vehicle.
 pub(super) struct Weighing<'a> {
     plan: &'a Plan,
@@ -259,7 +262,6 @@ impl<'a> Weighing<'a> {
                 then.entry(family).or_default().learn_of(&together.gathered);
             }
         }
-        type Both = (Option<(VehicleFinding, Outlook)>, Option<(String, Earlier)>);
         let how: &Weighing<'_> = &self;
         let concluded: Vec<Both> = waiting
             .into_par_iter()
@@ -275,13 +277,7 @@ impl<'a> Weighing<'a> {
         (findings, outlooks, self.before)
     }
 
-    fn waited(
-        &self,
-        sources: &Sources,
-        waiting: Waiting,
-        now: &Learned,
-        then: &Learned,
-    ) -> (Option<(VehicleFinding, Outlook)>, Option<(String, Earlier)>) {
+    fn waited(&self, sources: &Sources, waiting: Waiting, now: &Learned, then: &Learned) -> Both {
         let Waiting { vehicle, now: together, before } = waiting;
         let none = Listening::default();
         let family = family(sources, &vehicle);

@@ -6,9 +6,9 @@
 
 use super::blocks::severities;
 use super::hypotheses::{Hypothesis, Manner};
-use super::rates;
+use super::rates::{self, Level};
 use super::scene::{Habit, Scene};
-use crate::numerics::logs::log_sum_exp;
+use crate::numerics::logs::{log_sum_exp, normalise};
 
 /// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
 fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 {
@@ -77,21 +77,45 @@ pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         // Old codes may form any pattern: the caller's mean of the rest stands in.
         return Some(f64::NAN);
     }
-    let said = scene.rows.iter().zip(&scene.said_before);
-    let rows: Vec<Row<'_>> = said
-        .map(|((reporter, says), before)| Row::new(scene, h, *reporter, says, before))
+    let rows = rows(scene, h);
+    let levels = severities(h.manner).iter();
+    let terms: Vec<f64> = levels
+        .map(|(weight, severity)| weight.ln() + at_severity(scene, h, &rows, *severity))
         .collect();
-    let mut terms = Vec::new();
-    for (severity_weight, severity) in severities(h.manner) {
-        for (place, (hit_weight, _)) in rates::HITS.iter().enumerate() {
-            let mut total = severity_weight.ln() + hit_weight.ln();
-            for row in &rows {
-                total += row.ln_likelihood(scene, h, *severity, place);
-            }
-            terms.push(total);
-        }
-    }
     Some(log_sum_exp(&terms))
+}
+
+/// The levels of severity of a manner, weighed by what the accusations of the incident say of them: where nobody
+/// accuses anybody, a fault that struck half of the nodes is improbable already.
+pub(super) fn severities_told(scene: &Scene, h: &Hypothesis) -> Vec<Level> {
+    let levels = severities(h.manner);
+    let rows = rows(scene, h);
+    let logs: Vec<f64> = levels
+        .iter()
+        .map(|(weight, severity)| {
+            weight.ln() + rates::ACCUSATIONS_COUNT * at_severity(scene, h, &rows, *severity)
+        })
+        .collect();
+    let weights = normalise(&logs).unwrap_or_else(|| levels.iter().map(|l| l.0).collect());
+    weights.into_iter().zip(levels).map(|(weight, level)| (weight, level.1)).collect()
+}
+
+fn rows<'a>(scene: &'a Scene, h: &Hypothesis) -> Vec<Row<'a>> {
+    let said = scene.rows.iter().zip(&scene.said_before);
+    said.map(|((reporter, says), before)| Row::new(scene, h, *reporter, says, before)).collect()
+}
+
+/// ln P(accusations | hypothesis, severity).
+fn at_severity(scene: &Scene, h: &Hypothesis, rows: &[Row<'_>], severity: f64) -> f64 {
+    let terms: Vec<f64> = rates::HITS
+        .iter()
+        .enumerate()
+        .map(|(place, (weight, _))| {
+            let each = rows.iter().map(|row| row.ln_likelihood(scene, h, severity, place));
+            weight.ln() + each.sum::<f64>()
+        })
+        .collect();
+    log_sum_exp(&terms)
 }
 
 /// The logarithm of a product of probabilities: one logarithm for many factors, as nearly all of the time

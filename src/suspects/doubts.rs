@@ -94,15 +94,15 @@ pub(super) fn hangs_on(space: &Space, ranking: &Ranking) -> Vec<String> {
             let gained = !decided && leader == first.suspect && own >= rates::DECIDED;
             let name = source_name(source);
             let sentence = if lost && leader == first.suspect {
-                format!("without {name} it would stand at {:.0} %: undecided", own * 100.0)
+                format!("without {name}, it would stand at {:.0} %: undecided", own * 100.0)
             } else if lost {
                 format!(
-                    "without {name} {} would lead with {:.0} %",
+                    "without {name}, {} would lead with {:.0} %",
                     leader.in_words(),
                     probability * 100.0
                 )
             } else if gained {
-                format!("without {name} it would stand at {:.0} %: decided", own * 100.0)
+                format!("without {name}, it would stand at {:.0} %: decided", own * 100.0)
             } else {
                 return None;
             };

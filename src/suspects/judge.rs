@@ -62,7 +62,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         let mut scenes: Vec<Scene> =
             incidents.iter().map(|i| Scene::new(i, &space, (listening, &own))).collect();
         for (scene, incident) in scenes.iter_mut().zip(&incidents) {
-            scene.repaired_before = repaired_before(incident, notes);
+            scene.repaired_before = (!notes.is_empty()).then(|| repaired_before(incident, notes));
         }
         remember(&mut scenes);
         let notes = &telling(notes, &incidents);

@@ -183,7 +183,8 @@ fn block_values(block: Block, scene: &Scene, hypotheses: &[Hypothesis]) -> Optio
 fn pooled(ln_prior: &[f64], totals: &[Vec<f64>], hypotheses: &[Hypothesis]) -> Vec<f64> {
     let other = hypotheses.iter().position(|h| h.manner == Manner::Other);
     let temper = rates::TEMPER + (1.0 - rates::TEMPER) / (totals.len().max(1) as f64);
-    pool(ln_prior, totals, other, Trust { contamination: rates::CONTAMINATION, temper })
+    let contamination = rates::CONTAMINATION;
+    pool(ln_prior, totals, other, Trust { contamination, temper, one_is_its_own: true })
 }
 
 fn by_suspect(hypotheses: &[Hypothesis], stages: &[Vec<f64>]) -> Vec<Ranked> {

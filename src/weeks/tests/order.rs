@@ -107,7 +107,7 @@ fn the_same_software_is_said_once() {
 fn different_faults_at_one_wash_down_place_are_said_once() {
     // Six of the seven vehicles at the quay: three radios, three climate controls. Elsewhere one radio.
     let one = |n: usize| {
-        let suspect = node(if n % 2 == 0 { "radio" } else { "climate" });
+        let suspect = node(if n.is_multiple_of(2) { "radio" } else { "climate" });
         let starts = daily(|d| (n < 6 || n == 20) && d % 2 == 0);
         vehicle(&format!("v{n:02}"), suspect, 0.95, &starts)
     };
