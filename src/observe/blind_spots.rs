@@ -25,14 +25,15 @@ pub(super) struct Blind {
     pub why: String,
 }
 
-/// Finds the blind spots of one bus, by time; `others` are the other buses of the log.
+/// Finds the blind spots of one bus, by time; `all` are all buses of the log.
 pub(super) fn find(
     channel: &Channel,
     periods: &[Option<Period>],
     spans: &[Span],
-    others: &[&Channel],
+    all: &[Channel],
 ) -> Vec<Blind> {
     let mut found = Vec::new();
+    let others = all.iter().filter(|other| !std::ptr::eq(*other, channel));
     for gap in &channel.bus_gaps.gaps {
         if !spans.iter().any(|s| s.holds(gap.from) && s.holds(gap.to)) {
             continue;
@@ -44,7 +45,7 @@ pub(super) fn find(
         let why = if said {
             SAID.to_owned()
         } else if errors_near(channel, gap.from, gap.to)
-            || others.iter().any(|other| went_on(other, gap.from, gap.to))
+            || others.clone().any(|other| went_on(other, gap.from, gap.to))
         {
             continue;
         } else {
@@ -98,11 +99,13 @@ fn errors_near(channel: &Channel, begin: Instant, end: Instant) -> bool {
 }
 
 /// Whether a bus was heard all through a span: it covers the span, and none of its own gaps takes half of it.
+/// Gaps that short are not kept of every bus: then nothing is said.
 fn went_on(other: &Channel, begin: Instant, end: Instant) -> bool {
     let half = (end.0 - begin.0) / 2;
     let taken = |from: Instant, to: Instant| to.min(end).0 - from.max(begin).0;
     other.begin <= begin
         && other.now >= end
+        && half >= other.bus_gaps.limit
         && other.bus_gaps.gaps.iter().all(|gap| taken(gap.from, gap.to) < half)
 }
 

@@ -36,9 +36,9 @@ const PERHAPS: f64 = 0.4;
 const UNKNOWN: f64 = 0.6;
 const UNLIKE: f64 = 1.0;
 const CUT: f64 = 0.5;
-/// From so many pairs on, this share of them alike is no sender any more: a sender of 85 % of the identifiers makes it.
+/// From so many pairs on, this share of all is no sender's any more: one with two thirds of the identifiers makes it.
 const PAIRS: usize = 45;
-const ONE_CLOCK: f64 = 0.7;
+const MOST_TOGETHER: f64 = 0.45;
 /// Clocks of nodes lie within so many parts per million of the right one (crystals; common practice, no source).
 const RANGE_PPM: f64 = 100.0;
 
@@ -100,11 +100,9 @@ pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member>
         let row = beats[n + 1..].iter().map(|b| difference(a, b, &mut room));
         differences.push(row.collect::<Vec<_>>());
     }
-    if one_for_all(differences.iter().flatten().flatten()) {
-        return Vec::new();
-    }
     let of = |a: usize, b: usize| differences.get(a)?.get(b.checked_sub(a + 1)?).copied()?;
-    let distance = |a: usize, b: usize| distance(&beats[a], &beats[b], of(a, b), spread);
+    let tasks = !one_for_all(&beats, &differences);
+    let distance = |a: usize, b: usize| distance(&beats[a], &beats[b], of(a, b), (spread, tasks));
     let tree = clusters::average_linkage(beats.len(), distance);
     let labels = clusters::cut(beats.len(), &tree, CUT);
     members(&beats, &labels, of)
@@ -224,24 +222,36 @@ fn woke_apart(beats: &[Beat]) -> bool {
     firsts.windows(2).any(|w| w[1] - w[0] > APART)
 }
 
-/// Whether nearly all clocks that can be told sharply agree. Crystals do not: one clock sent or stamped all of it (a
-/// bench, a replay), or the nodes follow a common one, and agreement says nothing of the sender.
-fn one_for_all<'a>(differences: impl Iterator<Item = &'a Difference>) -> bool {
-    let (mut sharp, mut alike) = (0usize, 0usize);
-    for d in differences.filter(|d| d.error <= SHARP) {
-        sharp += 1;
-        alike += usize::from(d.slope.abs() <= 3.0 * d.error);
+/// Whether the delays of most pairs go together. Senders do not wait for each other: it is the log's own clock that
+/// wanders, or a bench that sent all of it, and delays that agree say nothing of a task.
+fn one_for_all(beats: &[Beat], differences: &[Vec<Option<Difference>>]) -> bool {
+    let mut together = 0usize;
+    for (n, row) in differences.iter().enumerate() {
+        for (b, d) in beats.iter().skip(n + 1).zip(row) {
+            together += usize::from(d.is_some_and(|d| one_task(&beats[n], b, &d)));
+        }
     }
-    sharp >= PAIRS && alike as f64 > ONE_CLOCK * sharp as f64
+    let pairs = differences.iter().map(Vec::len).sum::<usize>();
+    together >= PAIRS && together as f64 > MOST_TOGETHER * pairs as f64
 }
 
-fn distance(a: &Beat, b: &Beat, difference: Option<Difference>, spread: bool) -> f64 {
+/// Whether the delays of two go together; asked only where their clocks are alike and not told sharply.
+fn one_task(a: &Beat, b: &Beat, d: &Difference) -> bool {
+    d.scatter.is_some_and(|s| s <= ONE_TASK * a.scatter.min(b.scatter))
+}
+
+fn distance(
+    a: &Beat,
+    b: &Beat,
+    difference: Option<Difference>,
+    (spread, tasks): (bool, bool),
+) -> f64 {
     let slack = a.period.max(b.period);
     let woke = (a.first.0 - b.first.0).abs();
     let apart = spread && woke as f64 > APART as f64 + 1.5 * slack;
     let Some(d) = difference else { return if apart { UNLIKE } else { UNKNOWN } };
     let same = d.slope.abs() <= 3.0 * d.error;
-    let task = d.scatter.is_some_and(|s| s <= ONE_TASK * a.scatter.min(b.scatter));
+    let task = tasks && one_task(a, b, &d);
     if d.slope.abs() > 5.0 * d.error || apart {
         UNLIKE
     } else if same && (d.error <= SHARP || task) {
@@ -294,18 +304,31 @@ fn members(
 mod tests {
     use super::*;
 
+    /// Twelve beats that scatter 2 ms; the first `alike` of them scatter 0.1 ms against each other.
+    fn together(alike: usize) -> bool {
+        let beats: Vec<Beat> = (0..12)
+            .map(|id| Beat {
+                id: Identifier::base(id),
+                period: 1e8,
+                first: Instant(0),
+                jitter: 2e6,
+                points: Vec::new(),
+                scatter: 2e6,
+            })
+            .collect();
+        let pair = |own: bool| Difference {
+            slope: 0.0,
+            error: 5e-6,
+            scatter: Some(if own { 1e5 } else { 2.8e6 }),
+        };
+        let row = |n: usize| (n + 1..12).map(|m| Some(pair(m < alike))).collect();
+        one_for_all(&beats, &(0..12).map(row).collect::<Vec<_>>())
+    }
+
     #[test]
-    fn clocks_that_all_agree_tell_nothing() {
-        let pair = |ppm: f64| Difference { slope: ppm * 1e-6, error: 0.1e-6, scatter: None };
-        let pairs =
-            |alike: usize, apart: usize| [vec![pair(0.1); alike], vec![pair(20.0); apart]].concat();
-        assert!(one_for_all(pairs(66, 0).iter()));
-        // Three senders of four identifiers each: 18 of 66 pairs are alike.
-        assert!(!one_for_all(pairs(18, 48).iter()));
-        // One sender of eight of twelve: 28 pairs.
-        assert!(!one_for_all(pairs(28, 38).iter()));
-        assert!(!one_for_all(pairs(10, 0).iter()), "five identifiers may have one sender");
-        let dull = [Difference { error: 5e-6, ..pair(0.0) }; 66];
-        assert!(!one_for_all(dull.iter()), "what is not told sharply is judged pair by pair");
+    fn delays_that_all_go_together_tell_nothing() {
+        assert!(together(12), "66 of 66 pairs");
+        assert!(!together(8), "28 of 66: a sender of eight identifiers");
+        assert!(!together(0));
     }
 }

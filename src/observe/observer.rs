@@ -89,19 +89,15 @@ impl Observer {
         let (mut steps, mut reordered, mut untracked) = (0, 0, 0);
         let mut unsure = Vec::new();
         self.channels.sort_by(|a, b| a.interface.cmp(&b.interface));
-        for channel in &mut self.channels {
-            channel.close();
-        }
-        for (place, channel) in self.channels.iter().enumerate() {
+        self.channels.iter_mut().for_each(Channel::close);
+        for channel in &self.channels {
             steps += channel.clock.steps;
             reordered += channel.clock.reordered;
             untracked += channel.untracked.frames;
             seen.frames -= channel.lost_marks;
             let name = senders.bus(&channel.interface, bus);
             let senders = &senders.on_a_bus_with(channel.trackers.iter().map(|t| t.id));
-            let others = self.channels.iter().enumerate().filter(|(other, _)| *other != place);
-            let others: Vec<&Channel> = others.map(|(_, other)| other).collect();
-            Bus::new(channel, senders, name.clone(), file).facts(&others, &mut seen.facts);
+            Bus::new(channel, senders, name.clone(), file).facts(&self.channels, &mut seen.facts);
             let named = Named { senders, bus: &name, file };
             let sends = |id| channel.trackers.binary_search_by_key(&id, |t| t.id).is_ok();
             unsure.extend(diagnostics::rows(&channel.diagnostics, &named, &sends, &mut seen.facts));
@@ -174,10 +170,10 @@ impl<'a> Bus<'a> {
         Bus { channel, senders, name, file, periods, nodes }
     }
 
-    /// `others` are the other buses of the log.
-    fn facts(&self, others: &[&Channel], facts: &mut LogFacts) {
+    /// `all` are all buses of the log.
+    fn facts(&self, all: &[Channel], facts: &mut LogFacts) {
         let spans = starts::cut(self.channel, &self.periods);
-        let blind = blind_spots::find(self.channel, &self.periods, &spans, others);
+        let blind = blind_spots::find(self.channel, &self.periods, &spans, all);
         self.identifiers(facts);
         self.signals(facts);
         finer::of_log(self.channel, &self.periods, &self.name, self.file, &mut facts.finer);
