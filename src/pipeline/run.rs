@@ -136,7 +136,7 @@ fn analyse(
         if !sources.networks.is_empty() {
             remarks.push(format!(
                 "{vehicle}: {} network descriptions were read, but the vehicles table does not say which \
-                 is its own; none is used",
+                 is its own; none is used: add a vehicles.csv with the columns vehicle and network",
                 sources.networks.len()
             ));
         }
@@ -179,6 +179,12 @@ pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
     }
     if sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty() {
         remarks.push("no readable input: expected at least one bus log or scan report".to_owned());
+    } else if !plan.inputs.by_content.is_empty() && sources.networks.is_empty() {
+        remarks.push(
+            "no network description: no branch, feed or ground can be suspected, and modules that only a log \
+             shows are called sender-01, sender-02; `buswitness template DIR` writes one to fill in"
+                .to_owned(),
+        );
     }
     outputs::settle(&mut sources.tally);
     (sources.taken_for, sources.tally, remarks)
