@@ -86,8 +86,7 @@ impl Observer {
         shift: i64,
     ) -> Seen {
         let mut seen = Seen { frames: self.frames, ..Seen::default() };
-        let (mut steps, mut reordered, mut untracked) = (0, 0, 0);
-        let mut unsure = Vec::new();
+        let (mut steps, mut reordered, mut untracked, mut unsure) = (0, 0, 0, Vec::new());
         self.channels.sort_by(|a, b| a.interface.cmp(&b.interface));
         self.channels.iter_mut().for_each(Channel::close);
         for channel in &self.channels {
@@ -170,7 +169,6 @@ impl<'a> Bus<'a> {
         Bus { channel, senders, name, file, periods, nodes }
     }
 
-    /// `all` are all buses of the log.
     fn facts(&self, all: &[Channel], facts: &mut LogFacts) {
         let spans = starts::cut(self.channel, &self.periods);
         let blind = blind_spots::find(self.channel, &self.periods, &spans, all);
@@ -287,8 +285,9 @@ impl<'a> Bus<'a> {
         let mut found: Vec<(usize, Silence)> = silences::open(&views, span);
         for (place, view) in views.iter().enumerate() {
             let claims = self.channel.diagnostics.claim_words();
-            let closed = silences::closed(view, span, blind, claims);
-            found.extend(closed.into_iter().map(|silence| (place, silence)));
+            found.extend(
+                silences::closed(view, span, blind, claims).into_iter().map(|s| (place, s)),
+            );
         }
         found.sort_by_key(|(place, s)| (s.due, *place));
         for (place, silence) in found {

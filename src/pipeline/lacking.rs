@@ -44,8 +44,8 @@ fn network(finding: &VehicleFinding) -> Option<String> {
     }
     let first = finding.suspects.first()?;
     let leads = match (&first.suspect, &finding.verdict) {
-        (Suspect::Node(name), Verdict::Suspect(_)) => format!("{name} is named"),
-        (Suspect::Node(name), _) => format!("{name} leads"),
+        (Suspect::Node(name), Verdict::Suspect(_)) => format!("the {name} module is named"),
+        (Suspect::Node(name), _) => format!("the {name} module leads"),
         _ => return None,
     };
     let unnamed = match finding.unnamed_senders.len() {
@@ -98,7 +98,7 @@ fn notes(finding: &VehicleFinding, given: Given) -> Option<String> {
         Verdict::Undecided => format!(
             "{what}; clean starts after a change to {} can weigh up to 10 dB, and 6 dB between the leaders are \
              asked for",
-            first.suspect
+            first.suspect.the_in_words()
         ),
         _ => format!("{what}, and what was tried before in vain"),
     })

@@ -193,10 +193,18 @@ fn no_network(vehicles: &[String], described: usize) -> Vec<String> {
     );
     match vehicles {
         [first, .., last] if vehicles.len() > MOST_UNDESCRIBED => vec![format!(
-            "{} vehicles, {first} to {last}: {read} theirs; none is used",
+            "{} vehicles, {first} to {last}: {read} theirs; none is used: add a vehicles.csv with the columns \
+             vehicle and network",
             vehicles.len()
         )],
-        _ => vehicles.iter().map(|v| format!("{v}: {read} its own; none is used")).collect(),
+        _ => {
+            let one = |v: &String| {
+                format!(
+                    "{v}: {read} its own; none is used: add a vehicles.csv with the columns vehicle and network"
+                )
+            };
+            vehicles.iter().map(one).collect()
+        }
     }
 }
 
@@ -216,6 +224,12 @@ pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
     }
     if sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty() {
         remarks.push("no readable input: expected at least one bus log or scan report".to_owned());
+    } else if !plan.inputs.by_content.is_empty() && sources.networks.is_empty() {
+        remarks.push(
+            "no network description: no branch, feed or ground can be suspected, and modules that only a log \
+             shows are called sender-01, sender-02; `buswitness template DIR` writes one to fill in"
+                .to_owned(),
+        );
     }
     outputs::settle(&mut sources.tally);
     (sources.taken_for, sources.tally, remarks)

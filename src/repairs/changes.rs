@@ -164,7 +164,7 @@ fn named(note: &ServiceNote) -> String {
         ServiceAction::RoadTest => "road-test",
     };
     match &note.target {
-        Some(target) => format!("{verb} {target}"),
+        Some(target) => format!("{verb} {}", target.the_in_words()),
         None => format!("{verb} (no target noted)"),
     }
 }

@@ -86,12 +86,13 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
                 "undecided (no bus fault leads)".to_owned()
             }
             (Standing::Decided, Some(first)) if first.suspect == Suspect::None => {
-                "none (no bus fault)".to_owned()
+                "no bus fault".to_owned()
             }
             (Standing::Undecided, Some(first)) => {
-                format!("undecided ({} leads)", shown(&first.suspect.to_string(), 40))
+                format!("undecided ({} leads)", shown(&first.suspect.in_words(), 40))
             }
-            _ => shown(&finding.verdict.to_string(), 60),
+            (Standing::Decided, Some(first)) => shown(&first.suspect.in_words(), 60),
+            _ => finding.verdict.to_string(),
         };
         table.add_row([
             shown(&finding.vehicle, 24),

@@ -162,10 +162,7 @@ pub(super) fn suspect(suspect: &Suspect) -> String {
 
 /// A suspect in words as part of a sentence.
 pub(super) fn the_suspect(which: &Suspect) -> String {
-    match which {
-        Suspect::None => suspect(which),
-        _ => format!("the {}", suspect(which)),
-    }
+    which.the_in_words()
 }
 
 /// A way of acting in words.
@@ -179,7 +176,7 @@ pub(super) fn mechanism(mechanism: Mechanism) -> &'static str {
 /// Text from an input made fit for showing: control characters become spaces, characters that
 /// change the writing direction or hide themselves become a visible mark, and what is longer than
 /// `longest` characters is cut with an ellipsis.
-pub(super) fn shown(text: &str, longest: usize) -> String {
+pub(crate) fn shown(text: &str, longest: usize) -> String {
     let mut out = String::new();
     for (i, c) in text.chars().enumerate() {
         if i == longest {

@@ -98,7 +98,7 @@ pub(super) fn hangs_on(space: &Space, ranking: &Ranking) -> Vec<String> {
             } else if lost {
                 format!(
                     "without {name}, {} would lead with {:.0} %",
-                    leader.in_words(),
+                    leader.the_in_words(),
                     probability * 100.0
                 )
             } else if gained {
@@ -142,7 +142,7 @@ pub(super) fn between_leaders(ranking: &Ranking) -> String {
         .take(MOST)
         .map(|(db, name)| {
             let favours = if db > 0.0 { &first.suspect } else { &second.suspect };
-            format!("{name} ({:.0} dB for {favours})", db.abs())
+            format!("{name} ({:.0} dB for {})", db.abs(), favours.the_in_words())
         })
         .collect();
     if told.is_empty() {

@@ -96,7 +96,7 @@ fn overview_name(heading: &Heading) -> &'static str {
     if heading.view == View::Batches { "vehicles.html" } else { "report.html" }
 }
 
-/// The page that defines the numbers and pictures of a vehicle's page.
+/// The page that defines the numbers, columns and pictures of all pages.
 #[derive(Serialize)]
 struct Reading {
     top: Top,

@@ -14,6 +14,8 @@ use crate::reports::wording::{count, number, percent, shown, suspect};
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Suspect;
 
+/// Most vehicles in the table; `fleet.csv` and `culprits.csv` have all.
+const MOST_ROWS: usize = 200;
 /// Most quiet vehicles named on the page.
 const MOST_NAMED: usize = 400;
 
@@ -21,16 +23,17 @@ const MOST_NAMED: usize = 400;
 pub(super) struct OverviewPage {
     top: Top,
     answer: String,
+    record_more: bool,
     first: Option<First>,
     rows: Vec<Row>,
-    /// Vehicles with incidents that have no page, and so no row.
-    rows_left: usize,
+    rows_all: usize,
     shared: Vec<Shared>,
     quiet: Vec<(String, usize)>,
     quiet_left: usize,
     quiet_words: String,
     silent: Vec<(String, String)>,
     silent_words: String,
+    silent_left: usize,
     intake: intake::Intake,
 }
 
@@ -83,15 +86,20 @@ pub(super) fn page(
     let quiet_starts = quiet.clone().map(|f| f.exposures.len()).sum();
     OverviewPage {
         top: Top::new(heading),
-        answer: totals(&sorted),
+        answer: match sorted.as_slice() {
+            // Of one vehicle its own answer; a leading suspect has a page of its own.
+            [one] if listed.is_empty() => answer(one),
+            all => totals(all),
+        },
+        record_more: listed.is_empty() && !sorted.is_empty(),
         first: with_page().next().map(|f| First {
             vehicle: shown(&f.vehicle, NAME),
             page: page_of(f),
             answer: answer(f),
             next: next_step(f),
         }),
-        rows: with_page().map(|f| row(f, page_of(f))).collect(),
-        rows_left: listed.len() - with_page().count(),
+        rows: with_page().take(MOST_ROWS).map(|f| row(f, page_of(f))).collect(),
+        rows_all: listed.len(),
         shared: shared(&listed),
         quiet_words: format!(
             "{} in {}",
@@ -104,6 +112,7 @@ pub(super) fn page(
             .map(|f| (shown(&f.vehicle, NAME), f.exposures.len()))
             .collect(),
         silent_words: count(of(Standing::NoData).count(), "vehicle"),
+        silent_left: of(Standing::NoData).count().saturating_sub(MOST_NAMED),
         silent: of(Standing::NoData)
             .take(MOST_NAMED)
             .map(|f| (shown(&f.vehicle, NAME), shown(&f.because, SENTENCE)))

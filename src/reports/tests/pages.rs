@@ -111,7 +111,7 @@ fn every_link_on_a_page_leads_somewhere() {
 fn undecided_is_said_plainly() {
     let pages = rendered(View::Fleet, &fixture::fleet());
     let page = &pages["vehicle-lh-03.html"];
-    assert!(page.contains("Undecided: the module steering-angle (44 %)"));
+    assert!(page.contains("Undecided: the steering-angle module (44 %)"));
     assert!(page.contains("What separates the leaders"));
     assert!(page.contains("Tests in a row") && page.contains("decided after it: 81 %"));
     assert!(pages["report.html"].contains("without data is not quiet"));
@@ -120,7 +120,7 @@ fn undecided_is_said_plainly() {
 #[test]
 fn a_session_with_one_vehicle_opens_with_its_answer() {
     let pages = rendered(View::Session, &[fixture::decided("LH-07")]);
-    assert!(pages["report.html"].contains("Most likely the module steering-angle"));
+    assert!(pages["report.html"].contains("Most likely the steering-angle module"));
     assert!(!pages["report.html"].contains("All vehicles"));
 }
 

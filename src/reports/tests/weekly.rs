@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 
+use super::defined::{baseless, undefined};
 use super::disarmed::disarmed_in;
 use super::fixture::{HOSTILE, heading, tally};
 use crate::repairs::Counts;
-use crate::reports::{Formats, Output, Told, View, render_reports};
+use crate::reports::{Formats, Output, Told, View, render_reports, week_lines};
 use crate::vocabulary::{Suspect, Verdict};
 use crate::weeks::{
     Booking, Change, Changed, Common, FleetWeek, Need, Seen, Severities, Span, VehicleWeek, Was,
@@ -114,8 +115,16 @@ fn the_answer_stands_first_and_hostile_texts_stay_text() {
         ],
         vec![shared],
     );
+    let lines = week_lines(&week, 80);
+    assert!(lines.starts_with("1 of 3 vehicles needs a bay this week"), "{lines}");
+    assert!(
+        lines.lines().all(|line| line.chars().count() <= 80) && !lines.contains('\u{1b}'),
+        "{lines}"
+    );
     let files = files(&week);
     let page = of(&files, "report.html");
+    assert_eq!(undefined(page), [] as [String; 0], "words without a definition");
+    assert_eq!(baseless(page), [] as [String; 0], "pictures that rest on nothing");
     assert!(page.contains("The week 25 to 31 January 2026"));
     assert!(
         page.contains("1 of 3 vehicles needs a bay this week, about 25 min in all; begin with ")
