@@ -102,7 +102,11 @@ pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member>
     }
     let of = |a: usize, b: usize| differences.get(a)?.get(b.checked_sub(a + 1)?).copied()?;
     let tasks = !one_for_all(&beats, &differences);
-    let distance = |a: usize, b: usize| distance(&beats[a], &beats[b], of(a, b), (spread, tasks));
+    let crowd = crowd(&beats);
+    let distance = |a: usize, b: usize| {
+        let told = Told { spread, tasks, crowd: crowd[a] || crowd[b] };
+        distance(&beats[a], &beats[b], of(a, b), told)
+    };
     let tree = clusters::average_linkage(beats.len(), distance);
     let labels = clusters::cut(beats.len(), &tree, CUT);
     members(&beats, &labels, of)
@@ -222,6 +226,26 @@ fn woke_apart(beats: &[Beat]) -> bool {
     firsts.windows(2).any(|w| w[1] - w[0] > APART)
 }
 
+/// Which identifiers woke with most of the others: waking with a crowd tells nothing of the sender.
+fn crowd(beats: &[Beat]) -> Vec<bool> {
+    let with = |own: &Beat| {
+        let near = beats.iter().filter(|b| (b.first.0 - own.first.0).abs() <= TOGETHER);
+        near.count() * 2 > beats.len()
+    };
+    beats.iter().map(with).collect()
+}
+
+/// What a log can tell two senders apart by.
+#[derive(Debug, Clone, Copy)]
+struct Told {
+    /// Identifiers woke in more than one step …
+    spread: bool,
+    /// … and one of the two with most of the others.
+    crowd: bool,
+    /// Delays that go together mean one task.
+    tasks: bool,
+}
+
 /// Whether the delays of most pairs go together. Senders do not wait for each other: it is the log's own clock that
 /// wanders, or a bench that sent all of it, and delays that agree say nothing of a task.
 fn one_for_all(beats: &[Beat], differences: &[Vec<Option<Difference>>]) -> bool {
@@ -240,23 +264,18 @@ fn one_task(a: &Beat, b: &Beat, d: &Difference) -> bool {
     d.scatter.is_some_and(|s| s <= ONE_TASK * a.scatter.min(b.scatter))
 }
 
-fn distance(
-    a: &Beat,
-    b: &Beat,
-    difference: Option<Difference>,
-    (spread, tasks): (bool, bool),
-) -> f64 {
+fn distance(a: &Beat, b: &Beat, difference: Option<Difference>, told: Told) -> f64 {
     let slack = a.period.max(b.period);
     let woke = (a.first.0 - b.first.0).abs();
-    let apart = spread && woke as f64 > APART as f64 + 1.5 * slack;
+    let apart = told.spread && woke as f64 > APART as f64 + 1.5 * slack;
     let Some(d) = difference else { return if apart { UNLIKE } else { UNKNOWN } };
     let same = d.slope.abs() <= 3.0 * d.error;
-    let task = tasks && one_task(a, b, &d);
+    let task = told.tasks && one_task(a, b, &d);
     if d.slope.abs() > 5.0 * d.error || apart {
         UNLIKE
     } else if same && (d.error <= SHARP || task) {
         ALIKE
-    } else if same && spread && woke <= TOGETHER {
+    } else if same && told.spread && !told.crowd && woke <= TOGETHER {
         PERHAPS
     } else {
         UNKNOWN
@@ -323,6 +342,24 @@ mod tests {
         };
         let row = |n: usize| (n + 1..12).map(|m| Some(pair(m < alike))).collect();
         one_for_all(&beats, &(0..12).map(row).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn who_woke_with_most_of_the_others_woke_with_a_crowd() {
+        let beat = |id: u32, first_ms: i64| Beat {
+            id: Identifier::base(id),
+            period: 1e8,
+            first: Instant(first_ms * 1_000_000),
+            jitter: 1e6,
+            points: Vec::new(),
+            scatter: 1e6,
+        };
+        let beats: Vec<Beat> =
+            [0, 40, 90, 200, 2000, 2050].iter().zip(1..).map(|(ms, id)| beat(id, *ms)).collect();
+        assert_eq!(crowd(&beats), [true, true, true, true, false, false]);
+        let steps: Vec<Beat> =
+            [0, 40, 900, 950, 2000, 2050].iter().zip(1..).map(|(ms, id)| beat(id, *ms)).collect();
+        assert_eq!(crowd(&steps), [false; 6]);
     }
 
     #[test]

@@ -289,8 +289,8 @@ fn one_incident_with_two_explanations_stays_undecided() {
     for name in ["branch:stub", "node:lift"] {
         assert!(leaders.contains(&name.to_owned()), "{leaders:?}");
     }
-    for name in &leaders[..2] {
-        assert!(finding.because.contains(name), "names both: {}", finding.because);
+    for name in finding.suspects.iter().take(2).map(|s| s.suspect.the_in_words()) {
+        assert!(finding.because.contains(&name), "names both: {}", finding.because);
     }
     assert!(finding.because.contains("these two apart"), "{}", finding.because);
 }
