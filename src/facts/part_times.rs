@@ -8,12 +8,9 @@ use std::path::Path;
 use std::sync::Arc;
 
 use crate::facts::error::FactsError;
-use crate::facts::file_bytes::some_columns;
-use crate::facts::fleet_parts::PART_REPORTS;
+use crate::facts::fleet_parts::{PART_REPORTS, opened};
 use crate::facts::polars::{latest, to_polars};
 use crate::facts::schema::STARTS;
-use crate::facts::table::same_fields;
-use crate::read::frames::{check_parquet, fenced};
 use crate::vocabulary::Instant;
 
 /// The latest start and report of the vehicles of some files, within a period: its first instant, and the
@@ -38,14 +35,6 @@ fn in_file(
         _ => return Ok(Vec::new()),
     };
     let Ok(bytes) = std::fs::read(path) else { return Ok(Vec::new()) };
-    if check_parquet(&bytes).is_err() {
-        return Ok(Vec::new());
-    }
-    let read = fenced(|| some_columns(table, bytes, Some(&["vehicle", time])));
-    let Some(read) = read else { return Ok(Vec::new()) };
-    let (whole, batch) = read?;
-    if !same_fields(&whole, &schema) {
-        return Ok(Vec::new());
-    }
+    let batch = opened(table, &schema, bytes, Some(&["vehicle", time]))?;
     latest(to_polars(&batch)?, time, period)
 }

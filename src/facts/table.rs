@@ -55,25 +55,20 @@ pub fn vehicles_table<R: Row>(parts: &[(&str, &[R])]) -> Result<RecordBatch, Fac
 
 /// Reads rows back from a batch; places get `file` as their file.
 pub fn read_rows<R: StoredRow>(batch: &RecordBatch, file: &Arc<str>) -> Result<Vec<R>, FactsError> {
-    same_shape(R::TABLE, &R::TABLE.arrow(), batch)?;
+    same_shape(R::TABLE, &R::TABLE.arrow(), batch.schema_ref())?;
     R::read(&Columns::new(R::TABLE.name, batch, file))
 }
 
-/// Whether two schemas have the same columns.
-pub(super) fn same_fields(found: &Schema, expected: &Schema) -> bool {
-    found.fields() == expected.fields()
-}
-
-/// Refuses a batch that has not exactly the columns of a schema.
+/// Refuses what has not exactly the columns of a schema.
 pub(super) fn same_shape(
     table: &'static Table,
     expected: &Schema,
-    batch: &RecordBatch,
+    found: &Schema,
 ) -> Result<(), FactsError> {
-    if same_fields(batch.schema_ref(), expected) {
+    if found.fields() == expected.fields() {
         return Ok(());
     }
-    let (expected, found) = (names(expected), names(batch.schema_ref()));
+    let (expected, found) = (names(expected), names(found));
     Err(FactsError::Shape { table: table.name, expected, found })
 }
 

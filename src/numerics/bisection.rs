@@ -37,8 +37,11 @@ pub(super) fn quantile(high: f64, level: f64, distribution: impl Fn(f64) -> f64)
         fa = off(a);
         down *= 2.0;
     }
-    if fa >= 0.0 || fb <= 0.0 {
-        return if fa >= 0.0 { a.exp() } else { b.exp() };
+    if fa >= 0.0 {
+        return a.exp();
+    }
+    if fb <= 0.0 {
+        return b.exp();
     }
     let mut t = 0.5;
     for _ in 0..TRIES {

@@ -139,7 +139,7 @@ const TABLE: [Row; 96] = [
     ),
     row("shrinkage::fit_two_gammas", 0.0, "a share to two places", "DuMouchel 1999"),
     row("shrinkage::ln_likelihood", 1e-9, SUMS, "negative binomial distribution"),
-    row("shrinkage::shrink", 1e-9, "bisection of the distribution function", "DuMouchel 1999"),
+    row("shrinkage::shrink", 1e-9, "the root of the distribution function", "DuMouchel 1999"),
     row("soft_counts::funnel_limits", 1e-12, "whole numbers", "Spiegelhalter 2005"),
     row("soft_counts::higher_rate_mid_p", 1e-10, INCOMPLETE, "Przyborowski & Wilenski 1940"),
     row("soft_counts::rate_ratio_range", 1e-9, INCOMPLETE, "Clopper & Pearson 1934"),

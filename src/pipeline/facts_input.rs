@@ -14,9 +14,11 @@ use super::plan::{Plan, View};
 use super::run::VehicleInput;
 use super::sources::Sources;
 use crate::facts::{FleetPart, last_seen};
-use crate::read::Tally;
+use crate::read::{ServiceNote, Tally};
 use crate::vocabulary::{Instant, Place, Reject};
 
+/// What stands for the log where the facts of a vehicle come from a part.
+const ELSEWHERE: &str = "facts";
 /// Most parts at hand at once: a thousand vehicles of two years take about 100 MB.
 const MOST_TOGETHER: usize = 4;
 
@@ -28,8 +30,8 @@ type Files = Vec<(PathBuf, Arc<str>)>;
 pub(super) struct Parts {
     folders: Vec<Files>,
     taken: BTreeSet<String>,
-    /// Reports and starts of all of them.
-    pub seen: u64,
+    /// Whether any of them held a report or the facts of a log.
+    pub seen: bool,
 }
 
 impl Parts {
@@ -89,17 +91,7 @@ impl Parts {
             let mut vehicles = BTreeMap::new();
             for (mut part, files) in read.into_iter().zip(some) {
                 self.once(&mut part, files, tally);
-                self.pour(
-                    part,
-                    plan,
-                    sources,
-                    tally,
-                    &mut |name| {
-                        let input = own.remove(name);
-                        (name.to_owned(), input)
-                    },
-                    &mut vehicles,
-                );
+                self.pour(part, plan, sources, tally, own, &mut vehicles);
             }
             sources.sort_vehicles();
             give(sources, vehicles);
@@ -108,21 +100,17 @@ impl Parts {
 
     /// Leaves out the vehicles of a part that stood in an earlier one.
     fn once(&mut self, part: &mut FleetPart, files: &Files, tally: &mut Tally) {
-        let mut names: BTreeSet<String> = part.logs.keys().cloned().collect();
-        names.extend(part.reports.iter().map(|r| r.vehicle.clone()));
-        names.extend(part.vehicles.iter().map(|r| r.vehicle.clone()));
-        let mut last: Option<&str> = None;
-        let mut fitted: Vec<String> = Vec::new();
-        for row in &part.modules {
-            if last != Some(row.vehicle.as_str()) {
-                fitted.push(row.vehicle.clone());
-                last = Some(row.vehicle.as_str());
-            }
-        }
-        names.extend(fitted);
-        let again: BTreeSet<String> =
-            names.iter().filter(|name| self.taken.contains(*name)).cloned().collect();
-        self.taken.extend(names);
+        let names: BTreeSet<&str> = part
+            .logs
+            .keys()
+            .map(String::as_str)
+            .chain(part.reports.iter().map(|r| r.vehicle.as_str()))
+            .chain(part.vehicles.iter().map(|r| r.vehicle.as_str()))
+            .chain(part.modules.iter().map(|r| r.vehicle.as_str()))
+            .collect();
+        let before = names.iter().filter(|name| self.taken.contains(**name));
+        let again: BTreeSet<String> = before.map(|name| (*name).to_owned()).collect();
+        self.taken.extend(names.into_iter().map(str::to_owned));
         if again.is_empty() {
             return;
         }
@@ -147,51 +135,75 @@ impl Parts {
         plan: &Plan,
         sources: &mut Sources,
         tally: &mut Tally,
-        own: &mut dyn FnMut(&str) -> (String, Option<VehicleInput>),
+        own: &mut BTreeMap<String, VehicleInput>,
         vehicles: &mut BTreeMap<String, VehicleInput>,
     ) {
-        let whole: Arc<str> = "facts".into();
+        let elsewhere: Arc<str> = ELSEWHERE.into();
         tally.bytes += part.bytes;
         tally.scan_reports += part.reports.len() as u64;
         tally.table_rows += (part.vehicles.len() + part.modules.len()) as u64;
         tally.rejects.extend(part.rejects);
         let notes = &sources.notes;
-        let mut of = |vehicles: &mut BTreeMap<String, VehicleInput>, name: &str| {
-            if !vehicles.contains_key(name) {
-                let (name, input) = own(name);
-                let input = input.unwrap_or_else(|| {
-                    let from = notes.partition_point(|note| note.vehicle < name);
-                    let rest = notes.get(from..).unwrap_or_default();
-                    let notes = rest.iter().take_while(|note| note.vehicle == name).cloned();
-                    VehicleInput { notes: notes.collect(), ..VehicleInput::default() }
-                });
-                vehicles.insert(name, input);
-            }
-        };
         for row in part.vehicles.iter().filter(|_| plan.view != View::Session) {
-            of(vehicles, &row.vehicle);
+            of(vehicles, own, notes, &row.vehicle);
         }
         for (name, mut facts) in part.logs {
             tally.outside_period += facts.keep_starts(|begin| plan.in_period(begin));
-            self.seen += 1;
-            of(vehicles, &name);
-            if let Some(input) = vehicles.get_mut(&name) {
-                input.logs.push((Arc::clone(&whole), facts));
-                input.logs.sort_by(|a, b| a.0.cmp(&b.0));
-            }
+            self.seen = true;
+            let input = of(vehicles, own, notes, &name);
+            input.logs.push((Arc::clone(&elsewhere), facts));
+            input.logs.sort_by(|a, b| a.0.cmp(&b.0));
         }
         for report in part.reports {
-            self.seen += 1;
+            self.seen = true;
             if !plan.in_period(report.taken_at) {
                 tally.outside_period += 1;
                 continue;
             }
-            of(vehicles, &report.vehicle);
-            if let Some(input) = vehicles.get_mut(&report.vehicle) {
-                input.reports.push(report);
-            }
+            of(vehicles, own, notes, &report.vehicle).reports.push(report);
         }
         sources.vehicles.extend(part.vehicles);
         sources.modules.extend(part.modules);
+    }
+}
+
+/// What is known of a vehicle so far: what this run has read of it itself, or its notes.
+fn of<'v>(
+    vehicles: &'v mut BTreeMap<String, VehicleInput>,
+    own: &mut BTreeMap<String, VehicleInput>,
+    notes: &[ServiceNote],
+    name: &str,
+) -> &'v mut VehicleInput {
+    vehicles.entry(name.to_owned()).or_insert_with(|| {
+        own.remove(name).unwrap_or_else(|| {
+            let from = notes.partition_point(|note| note.vehicle.as_str() < name);
+            let rest = notes.get(from..).unwrap_or_default();
+            let notes = rest.iter().take_while(|note| note.vehicle == name).cloned();
+            VehicleInput { notes: notes.collect(), ..VehicleInput::default() }
+        })
+    })
+}
+
+impl VehicleInput {
+    /// Whether this run has read a log of the vehicle itself.
+    pub(super) fn has_own_log(&self) -> bool {
+        self.logs.iter().any(|(name, _)| **name != *ELSEWHERE)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::observe::LogFacts;
+
+    #[test]
+    fn one_log_of_its_own_is_told_from_facts_of_a_part() {
+        let with = |names: &[&str]| VehicleInput {
+            logs: names.iter().map(|name| ((*name).into(), LogFacts::default())).collect(),
+            ..VehicleInput::default()
+        };
+        assert!(with(&["bus/LH-01/a.log"]).has_own_log());
+        assert!(with(&["bus/LH-01/a.log", ELSEWHERE]).has_own_log());
+        assert!(!with(&[ELSEWHERE]).has_own_log() && !with(&[]).has_own_log());
     }
 }

@@ -129,17 +129,15 @@ fn of_rows<R: Row>(rows: &[R]) -> Result<(String, Vec<u8>), FactsError> {
     Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &for_engines(R::TABLE, &batch)?)?))
 }
 
-fn of_logs<R: Row + Clone>(
+fn of_logs<R: Row>(
     vehicles: &BTreeMap<String, VehicleInput>,
     pick: impl Fn(&LogFacts) -> &[R],
 ) -> Result<(String, Vec<u8>), FactsError> {
-    let rows: Vec<(&str, Vec<R>)> = vehicles
+    let pick = &pick;
+    let parts: Vec<(&str, &[R])> = vehicles
         .iter()
-        .map(|(name, v)| {
-            (name.as_str(), v.logs.iter().flat_map(|(_, l)| pick(l).to_vec()).collect())
-        })
+        .flat_map(|(name, v)| v.logs.iter().map(move |(_, log)| (name.as_str(), pick(log))))
         .collect();
-    let parts: Vec<(&str, &[R])> = rows.iter().map(|(n, r)| (*n, r.as_slice())).collect();
     let batch = vehicles_table(&parts)?;
     Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &for_engines(R::TABLE, &batch)?)?))
 }

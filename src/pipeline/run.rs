@@ -135,17 +135,17 @@ fn analyse(
     let mut weighing =
         Weighing::new(plan, &sources, in_view.as_ref().map(|in_view| in_view.span.begin));
     let mut undescribed = Vec::new();
-    // Inputs of a part are kept only for what is written of them.
-    let written = plan.output.formats.contains(&Format::Parquet);
+    // Inputs of a part are kept only for what is written of them, and where a log can be looked at again.
+    let written = keep && plan.output.formats.contains(&Format::Parquet);
     let mut kept = BTreeMap::new();
     if !parts.is_empty() {
         parts.each(plan, &mut sources, &mut vehicles, &mut tally, |sources, mut some| {
             weighing.take(sources, &mut some);
             undescribed.extend(without_network(sources, some.keys()));
-            some.retain(|_, input| written || input.logs.len() > 1);
+            some.retain(|_, input| written || input.has_own_log());
             kept.append(&mut some);
         });
-        if parts.seen == 0 && !own {
+        if !parts.seen && !own {
             return Err(RunError::NoInput { hint: hint(&remarks, &tally) });
         }
     }

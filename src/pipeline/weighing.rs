@@ -32,17 +32,15 @@ struct Together {
     given: Given,
 }
 
-/// What a vehicle was before the week.
+/// What a vehicle was before the week, until all vehicles are known.
 #[derive(Debug)]
 enum BeforeWeek {
-    /// Nobody asks.
+    /// Nobody asks, or it is told already.
     NotAsked,
     /// Nothing of it is of the week.
     Alike,
     /// Something is, and without it there were incidents.
     Other(Box<Together>),
-    /// Something is, and without it there was no incident.
-    Quiet(Earlier),
 }
 
 /// One vehicle with incidents, until all vehicles are known.
@@ -53,10 +51,17 @@ struct Waiting {
     before: BeforeWeek,
 }
 
-/// What is found of a vehicle now, and what it was before the week.
-type Both = (Option<(VehicleFinding, Outlook)>, Option<(String, Earlier)>);
+/// What is found of a vehicle, and what is to come.
+type Found = (VehicleFinding, Outlook);
 
-/// What does not change from vehicle to vehicle.
+/// What is found of a vehicle now, and what it was before the week.
+type Both = (Option<Found>, Option<(String, Earlier)>);
+
+fn told((finding, outlook): &Found) -> Earlier {
+    Earlier::of(finding, Some(outlook))
+}
+
+/// The vehicles of a run on their way, with what does not change from one to the next.
 pub(super) struct Weighing<'a> {
     plan: &'a Plan,
     tests: TestTable,
@@ -88,60 +93,53 @@ impl<'a> Weighing<'a> {
         sources: &Sources,
         vehicles: &mut BTreeMap<String, VehicleInput>,
     ) {
-        type One = (Option<(VehicleFinding, Outlook)>, Waiting);
         let how: &Weighing<'_> = self;
-        let all: Vec<One> = vehicles
+        let all: Vec<(Both, Option<Waiting>)> = vehicles
             .par_iter_mut()
             .map(|(vehicle, input)| how.one(sources, vehicle, input))
             .collect();
-        for (done, waiting) in all {
-            let asked = match (&done, waiting.before) {
-                (Some((finding, outlook)), BeforeWeek::Alike) => {
-                    BeforeWeek::Quiet(Earlier::of(finding, Some(outlook)))
-                }
-                (_, before) => before,
-            };
-            let before = match asked {
-                BeforeWeek::Quiet(earlier) => {
-                    self.before.insert(waiting.vehicle.clone(), earlier);
-                    BeforeWeek::NotAsked
-                }
-                other => other,
-            };
-            if waiting.now.is_some() || !matches!(before, BeforeWeek::NotAsked) {
-                self.waiting.push(Waiting { before, ..waiting });
-            }
+        for ((done, earlier), waiting) in all {
             self.done.extend(done);
+            self.before.extend(earlier);
+            self.waiting.extend(waiting);
         }
     }
 
-    /// One vehicle: done where it has no incident, else waiting.
+    /// One vehicle: what can be told of it at once, and what has to wait.
     fn one(
         &self,
         sources: &Sources,
         vehicle: &str,
         input: &mut VehicleInput,
-    ) -> (Option<(VehicleFinding, Outlook)>, Waiting) {
-        let earlier = self.week.map(|begin| input.all_before(begin).then_some(()).ok_or(begin));
-        let before = match earlier {
+    ) -> (Both, Option<Waiting>) {
+        let mut earlier = None;
+        let mut before = match self.week {
             None => BeforeWeek::NotAsked,
-            Some(Ok(())) => BeforeWeek::Alike,
-            Some(Err(begin)) => {
-                let together = self.together(sources, vehicle, &mut input.before(begin));
-                match self.quiet(sources, vehicle, together) {
-                    Ok((finding, outlook)) => {
-                        BeforeWeek::Quiet(Earlier::of(&finding, Some(&outlook)))
+            Some(begin) if input.all_before(begin) => BeforeWeek::Alike,
+            Some(begin) => {
+                let then = self.together(sources, vehicle, &mut input.before(begin));
+                match self.quiet(sources, vehicle, then) {
+                    Ok(was) => {
+                        earlier = Some(told(&was));
+                        BeforeWeek::NotAsked
                     }
-                    Err(together) => BeforeWeek::Other(together),
+                    Err(then) => BeforeWeek::Other(then),
                 }
             }
         };
-        let together = self.together(sources, vehicle, input);
-        let vehicle = vehicle.to_owned();
-        match self.quiet(sources, &vehicle, together) {
-            Ok(done) => (Some(done), Waiting { vehicle, now: None, before }),
-            Err(together) => (None, Waiting { vehicle, now: Some(together), before }),
+        let now = self.together(sources, vehicle, input);
+        let (done, now) = match self.quiet(sources, vehicle, now) {
+            Ok(done) => (Some(done), None),
+            Err(now) => (None, Some(now)),
+        };
+        if let (BeforeWeek::Alike, Some(done)) = (&before, &done) {
+            earlier = Some(told(done));
+            before = BeforeWeek::NotAsked;
         }
+        let waits = now.is_some() || matches!(before, BeforeWeek::Other(_));
+        let vehicle = vehicle.to_owned();
+        let both = (done, earlier.map(|earlier| (vehicle.clone(), earlier)));
+        (both, waits.then_some(Waiting { vehicle, now, before }))
     }
 
     /// The finding of a vehicle without incidents; another one comes back as it is.
@@ -150,7 +148,7 @@ impl<'a> Weighing<'a> {
         sources: &Sources,
         vehicle: &str,
         together: Together,
-    ) -> Result<(VehicleFinding, Outlook), Box<Together>> {
+    ) -> Result<Found, Box<Together>> {
         match together.gathered.incidents.is_empty() {
             true => Ok(self.concluded(sources, vehicle, together, &Listening::default())),
             false => Err(Box::new(together)),
@@ -209,7 +207,7 @@ impl<'a> Weighing<'a> {
         vehicle: &str,
         together: Together,
         listening: &Listening,
-    ) -> (VehicleFinding, Outlook) {
+    ) -> Found {
         let Together { gathered, exposures, conditions, notes, given } = together;
         let network = sources.network_of(vehicle);
         let mut finding = judge(Case {
@@ -256,7 +254,7 @@ impl<'a> Weighing<'a> {
             let before = match &one.before {
                 BeforeWeek::Alike => one.now.as_ref(),
                 BeforeWeek::Other(together) => Some(together),
-                BeforeWeek::NotAsked | BeforeWeek::Quiet(_) => None,
+                BeforeWeek::NotAsked => None,
             };
             if let Some(together) = before {
                 then.entry(family).or_default().learn_of(&together.gathered);
@@ -283,26 +281,21 @@ impl<'a> Weighing<'a> {
         let family = family(sources, &vehicle);
         let now = now.get(&family).unwrap_or(&none);
         let then = then.get(&family).unwrap_or(&none);
-        let mut earlier = match (&before, &together) {
+        let before = match (before, &together) {
             (BeforeWeek::Alike, Some(together)) if !now.alike(then, &together.gathered) => {
-                let was = self.concluded(sources, &vehicle, (**together).clone(), then);
-                Some(Earlier::of(&was.0, Some(&was.1)))
+                BeforeWeek::Other(together.clone())
             }
-            _ => None,
+            (before, _) => before,
         };
         let done = together.map(|together| self.concluded(sources, &vehicle, *together, now));
-        match before {
+        let earlier = match before {
             // Nothing has come, and the others taught nothing new about it.
-            BeforeWeek::Alike if earlier.is_none() => {
-                earlier =
-                    done.as_ref().map(|(finding, outlook)| Earlier::of(finding, Some(outlook)));
-            }
+            BeforeWeek::Alike => done.as_ref().map(told),
             BeforeWeek::Other(together) => {
-                let was = self.concluded(sources, &vehicle, *together, then);
-                earlier = Some(Earlier::of(&was.0, Some(&was.1)));
+                Some(told(&self.concluded(sources, &vehicle, *together, then)))
             }
-            BeforeWeek::Alike | BeforeWeek::NotAsked | BeforeWeek::Quiet(_) => {}
-        }
+            BeforeWeek::NotAsked => None,
+        };
         (done, earlier.map(|earlier| (vehicle, earlier)))
     }
 }

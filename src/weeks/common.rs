@@ -98,7 +98,8 @@ pub(super) fn common(members: &[Member<'_>]) -> Vec<Common> {
     // Each suspect's values are counted on their own: the order of the questions stays.
     let mut found: Vec<Common> =
         suspects.par_iter().flat_map_iter(|suspect| of_suspect(members, suspect)).collect();
-    found.extend(by_value(members, None, SITE, |m| m.at_fault(), |m| m.site));
+    let sites = members.iter().map(|m| m.site);
+    found.extend(by_value(members, None, SITE, |m| m.at_fault(), sites));
     correct(&mut found);
     found.retain(|c| c.with.0 >= SEVERAL && c.p_value.is_some_and(|p| p <= LEVEL));
     let mut kept = once(found);
@@ -122,27 +123,26 @@ fn of_suspect(members: &[Member<'_>], suspect: &Suspect) -> Vec<Common> {
             .map(|m| fitted(name, &m.modules, m.last_hit.filter(|_| is(m))))
             .collect();
         for (by, value) in BY_MODULE {
-            let mut modules = modules.iter();
-            let of = |_: &Member<'_>| modules.next().copied().flatten().and_then(value);
-            found.extend(by_value(members, Some(suspect), by, is, of));
+            let values = modules.iter().map(|module| module.and_then(value));
+            found.extend(by_value(members, Some(suspect), by, is, values));
         }
     }
-    found.extend(by_value(members, Some(suspect), SITE, is, |m| m.site));
+    found.extend(by_value(members, Some(suspect), SITE, is, members.iter().map(|m| m.site)));
     found
 }
 
-/// Every value held against all others. `value` is asked once a member, in their order.
+/// Every value held against all others; `of` are the members' values, in their order.
 fn by_value<'a>(
     members: &'a [Member<'a>],
     suspect: Option<&Suspect>,
     by: &'static str,
     at_fault: impl Fn(&Member<'_>) -> bool,
-    mut value: impl FnMut(&'a Member<'a>) -> Option<&'a str>,
+    of: impl Iterator<Item = Option<&'a str>>,
 ) -> Vec<Common> {
     let mut values: BTreeMap<&str, (u64, Vec<String>)> = BTreeMap::new();
     let (mut hits, mut all) = (0, 0);
-    for member in members {
-        let Some(value) = value(member) else { continue };
+    for (member, value) in members.iter().zip(of) {
+        let Some(value) = value else { continue };
         let here = values.entry(value).or_default();
         (here.0, all) = (here.0 + 1, all + 1);
         if at_fault(member) {

@@ -93,14 +93,12 @@ pub struct Was {
 /// What was concluded of one vehicle without the inputs of the week.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Earlier {
-    /// Whether it had any start.
-    pub seen: bool,
     /// Whether it had any incident.
     pub incidents: bool,
     /// Whether its last lasting repair had held.
     pub held: bool,
-    /// What was concluded.
-    pub was: Was,
+    /// What was concluded; `None` without any start.
+    pub was: Option<Was>,
 }
 
 impl Earlier {
@@ -108,13 +106,12 @@ impl Earlier {
     #[must_use]
     pub fn of(finding: &VehicleFinding, outlook: Option<&Outlook>) -> Earlier {
         Earlier {
-            seen: !finding.exposures.is_empty(),
             incidents: !finding.incidents.is_empty(),
             held: held(outlook),
-            was: Was {
+            was: (!finding.exposures.is_empty()).then(|| Was {
                 verdict: finding.verdict.clone(),
                 leader: leader(finding).map(|l| (l.suspect.clone(), l.probability)),
-            },
+            }),
         }
     }
 }
@@ -231,7 +228,7 @@ fn one<'a>(
         danger: danger.filter(|_| touching >= SAFETY_FIRST),
         urgency: some.then(|| weighted * changed.trend.unwrap_or(1.0)),
         changed,
-        was: was.filter(|was| was.seen).map(|was| was.was.clone()),
+        was: was.and_then(|was| was.was.clone()),
         cells,
     }
 }
@@ -252,8 +249,9 @@ fn shared<'a>(
     vehicles: &'a [VehicleRow],
     modules: impl Fn(&str) -> Vec<&'a ModuleRow>,
 ) -> Vec<Common> {
+    // The first row of a vehicle counts, as elsewhere.
     let sites: BTreeMap<&str, Option<&str>> =
-        vehicles.iter().map(|v| (v.vehicle.as_str(), v.site.as_deref())).collect();
+        vehicles.iter().rev().map(|v| (v.vehicle.as_str(), v.site.as_deref())).collect();
     let members: Vec<Member<'_>> = findings
         .iter()
         .zip(rows)
