@@ -9,6 +9,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::absences::cyclic;
 use crate::numerics::centre::median;
 use crate::observe::LogFacts;
 use crate::vocabulary::Instant;
@@ -30,6 +31,7 @@ type At = (usize, usize);
 /// One early stop.
 struct Stop {
     at: At,
+    start: Instant,
     /// Seconds from the last frame to the end of the start.
     lead_s: f64,
     /// Seconds from the begin of the start to the last frame.
@@ -48,12 +50,13 @@ pub(super) fn excuse(
         let key = |bus: &str, node: &str| {
             (bus.to_owned(), names.get(node).map_or(node, String::as_str).to_owned())
         };
-        for row in log.presences.iter().filter(|row| row.fastest_period_s.is_some()) {
+        for row in cyclic(log) {
             heard.entry(key(&row.bus, &row.node)).or_default().insert(row.start);
         }
         for (number, row) in log.silences.iter().enumerate().filter(|(_, row)| !row.returned) {
             stops.entry(key(&row.bus, &row.node)).or_default().push(Stop {
                 at: (place, number),
+                start: row.start,
                 lead_s: row.end.seconds_since(row.last_heard),
                 since_s: row.last_heard.seconds_since(row.start),
             });
@@ -62,13 +65,12 @@ pub(super) fn excuse(
     let mut out: BTreeSet<At> = BTreeSet::new();
     for (key, stops) in &stops {
         let starts = heard.get(key).map_or(0, BTreeSet::len);
-        let Some((lead_s, own)) = habit(stops, starts) else { continue };
+        let Some((lead_s, own, of)) = habit(stops, starts) else { continue };
         out.extend(own.iter().map(|stop| stop.at));
         remarks.push(format!(
-            "{} stops about {lead_s:.1} s before its bus in {} of {starts} starts, whenever that is: how it goes to \
+            "{} stops about {lead_s:.1} s before its bus in {of} of {starts} starts, whenever that is: how it goes to \
              sleep, and no sign",
-            key.1,
-            own.len()
+            key.1
         ));
     }
     for (place, (_, log)) in logs.iter_mut().enumerate() {
@@ -80,20 +82,22 @@ pub(super) fn excuse(
     }
 }
 
-/// The stops that follow a habit, and how long before the end they are; `None` when there is none.
-fn habit(stops: &[Stop], starts: usize) -> Option<(f64, Vec<&Stop>)> {
+/// How long before the end the stops of a habit are, these stops, and in how many starts; `None` when there is none.
+fn habit(stops: &[Stop], starts: usize) -> Option<(f64, Vec<&Stop>, usize)> {
     let leads: Vec<f64> = stops.iter().map(|stop| stop.lead_s).collect();
     let lead_s = median(&leads)?;
     let within = WITHIN_S.max(WITHIN_SHARE * lead_s);
     let own: Vec<&Stop> =
         stops.iter().filter(|stop| (stop.lead_s - lead_s).abs() <= within).collect();
-    let enough = own.len() >= LEAST_STARTS && own.len() as f64 >= LEAST_SHARE * starts as f64;
+    // Each of several identifiers of one sender may bring a stop of the same start.
+    let of = own.iter().map(|stop| stop.start).collect::<BTreeSet<_>>().len();
+    let enough = of >= LEAST_STARTS && of as f64 >= LEAST_SHARE * starts as f64;
     let spread = |of: fn(&Stop) -> f64| {
         let values = || own.iter().map(|stop| of(stop));
         values().fold(f64::MIN, f64::max) - values().fold(f64::MAX, f64::min)
     };
-    let looser = spread(|stop| stop.since_s) >= LOOSER * spread(|stop| stop.lead_s);
-    (enough && looser).then_some((lead_s, own))
+    let looser = spread(|stop| stop.since_s) > LOOSER * spread(|stop| stop.lead_s);
+    (enough && looser).then_some((lead_s, own, of))
 }
 
 #[cfg(test)]
@@ -168,6 +172,21 @@ mod tests {
             })
             .collect();
         assert_eq!(left(&seldom).0, 4, "four of nine");
+        // All of one length to the last bit: nothing tells the end from the begin.
+        assert_eq!(left(&[(60.0, 48.0); 4]).0, 4);
         assert_eq!(left(&[(60.0, 10.0), (140.0, 120.0), (95.0, 20.0), (300.0, 150.0)]).0, 4);
+    }
+
+    #[test]
+    fn two_identifiers_of_one_sender_are_no_two_starts() {
+        let mut logs = vec![log(0, 60.0, 48.2), log(1, 140.0, 127.7)];
+        for (_, log) in &mut logs {
+            let twin = log.silences[0].clone();
+            log.silences.push(twin);
+        }
+        let mut remarks = Vec::new();
+        excuse(&mut logs, &BTreeMap::new(), &mut remarks);
+        let left: usize = logs.iter().map(|(_, log)| log.silences.len()).sum();
+        assert_eq!((left, remarks.len()), (4, 0));
     }
 }

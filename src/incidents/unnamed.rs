@@ -112,12 +112,17 @@ pub(super) fn group(logs: &[(Arc<str>, LogFacts)], described: bool) -> Naming {
 /// Takes out the moments at which a crowd of identifiers fell silent: that is a bus or a branch of it, and tells
 /// nothing of who sends what.
 fn leave_out_crowds(silent: &mut BTreeMap<String, BTreeSet<i64>>, identifiers: usize) {
-    let mut at: BTreeMap<i64, usize> = BTreeMap::new();
-    for moment in silent.values().flatten() {
-        *at.entry(*moment).or_default() += 1;
+    let mut at: BTreeMap<i64, BTreeSet<&str>> = BTreeMap::new();
+    for (name, moments) in silent.iter() {
+        for moment in moments {
+            at.entry(*moment).or_default().insert(name);
+        }
     }
     let most = CROWD.max(identifiers / 3);
-    let together = |moment: i64| at.range(moment - 1..=moment + 1).map(|(_, n)| n).sum::<usize>();
+    let together = |moment: i64| {
+        let near = at.range(moment - 1..=moment + 1).flat_map(|(_, who)| who);
+        near.collect::<BTreeSet<_>>().len()
+    };
     let crowds: BTreeSet<i64> = at.keys().copied().filter(|m| together(*m) > most).collect();
     silent.retain(|_, moments| {
         moments.retain(|moment| !crowds.contains(moment));
@@ -213,6 +218,22 @@ mod tests {
             }));
         }
         group(&[(name, log)], false).1.len()
+    }
+
+    // Twice a second, as bus-off makes it: fifteen silences near to each other are still five identifiers.
+    #[test]
+    fn a_crowd_is_counted_in_identifiers() {
+        let mut silent = BTreeMap::new();
+        for n in 0..5 {
+            silent.insert(format!("{UNNAMED}id-10{n}"), BTreeSet::from([10, 11, 12]));
+        }
+        leave_out_crowds(&mut silent, 30);
+        assert_eq!(silent.len(), 5);
+        for n in 5..20 {
+            silent.insert(format!("{UNNAMED}id-1{n}"), BTreeSet::from([11]));
+        }
+        leave_out_crowds(&mut silent, 30);
+        assert!(silent.is_empty(), "{silent:?}");
     }
 
     #[test]

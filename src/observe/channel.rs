@@ -347,7 +347,7 @@ impl Channel {
         times.extend(self.moments.kept.iter_mut().map(|m| &mut m.time));
         times.extend(self.logger_blind.iter_mut().flat_map(|(a, b, _)| [a, b]));
         times.extend(self.surges.iter_mut().flat_map(|s| [&mut s.begin, &mut s.end]));
-        times.extend(self.diagnostics.claim_times());
+        times.extend(self.diagnostics.times());
         times.extend(self.signals.kept.iter_mut().map(|s| &mut s.time));
         for time in times {
             *time = repair.time(*time);

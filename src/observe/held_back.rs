@@ -25,12 +25,17 @@ pub(super) fn explains(words: &[ClaimWord], id: Identifier, gap: &Gap, period: &
         || (near.iter().any(|w| w.asked) && made_good(gap, period))
 }
 
-/// The node is asked by the time its next frame but one was due, and is back soon after its last claim.
+/// The node is asked, by some request, when its next frame but one was due at the latest, and is back soon after its
+/// last claim.
 fn own_claim(near: &[ClaimWord], source: u8, gap: &Gap, period: &Period) -> bool {
     let asks = |w: &&ClaimWord| {
         w.asked && (w.address == source || w.address == claim::EVERYBODY) && w.time < gap.to
     };
-    let Some(asked) = near.iter().find(asks) else { return false };
+    near.iter().filter(asks).any(|asked| claimed(near, asked, source, gap, period))
+}
+
+/// Whether this request and the claims that follow it explain the pause.
+fn claimed(near: &[ClaimWord], asked: &ClaimWord, source: u8, gap: &Gap, period: &Period) -> bool {
     let mut last = asked.time;
     let mut answered = false;
     for word in near.iter().filter(|w| !w.asked && w.address == source && w.time >= asked.time) {
@@ -88,6 +93,8 @@ mod tests {
         assert!(!held(&talk[1..], &gap(10_000, 10_500, 0)), "nobody asked: it restarted");
         let other = [(10_050, 8, true), (10_060, 8, false)];
         assert!(!held(&other, &gap(10_000, 10_500, 0)), "another was asked");
+        let twice = [(8_950, 7, true), (8_960, 7, false), (10_050, 7, true), (10_060, 7, false)];
+        assert!(held(&twice, &gap(10_000, 10_500, 0)), "asked before, too, and answered");
         let all = [(10_050, claim::EVERYBODY, true), (10_060, 7, false)];
         assert!(held(&all, &gap(10_000, 10_500, 0)));
     }

@@ -15,14 +15,14 @@ use super::rows::{
     BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow, SignalRow,
     SilenceRow, StartRow,
 };
-use super::senders::{Senders, TESTER, is_tester_traffic};
+use super::senders::{Senders, TESTER, comes_and_goes};
 use super::shared_gaps::{SharedGaps, excused};
 use super::silences::{self, NodeView, Silence};
 use super::starts::{self, Span};
 use super::tracker::Tracker;
-use crate::protocol::{frame_timing, j1939};
+use crate::protocol::frame_timing;
 use crate::read::frames::Frame;
-use crate::vocabulary::{Identifier, Place};
+use crate::vocabulary::Place;
 
 /// A start shorter than this cannot be judged (nanoseconds).
 const SHORTEST_START: i64 = 1_000_000_000;
@@ -119,12 +119,6 @@ impl Observer {
         }
         seen
     }
-}
-
-/// Tester traffic and transport packets have beats of their own while they last, and end.
-fn comes_and_goes(id: Identifier) -> bool {
-    is_tester_traffic(id)
-        || j1939::header(id).is_some_and(|h| matches!(h.group, 0xEA00 | 0xEB00 | 0xEC00))
 }
 
 /// One bus of a finished log, with names.

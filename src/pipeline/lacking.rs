@@ -44,8 +44,10 @@ fn network(finding: &VehicleFinding) -> Option<String> {
     }
     let first = finding.suspects.first()?;
     let leads = match (&first.suspect, &finding.verdict) {
-        (Suspect::Node(name), Verdict::Suspect(_)) => format!("the {name} module is named"),
-        (Suspect::Node(name), _) => format!("the {name} module leads"),
+        (node @ Suspect::Node(_), Verdict::Suspect(_)) => {
+            format!("{} is named", node.the_in_words())
+        }
+        (node @ Suspect::Node(_), _) => format!("{} leads", node.the_in_words()),
         _ => return None,
     };
     let unnamed = match finding.unnamed_senders.len() {

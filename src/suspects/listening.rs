@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::rates;
-use crate::incidents::{Gathered, Incident};
+use crate::incidents::Gathered;
 
 /// Chance that a listening reporter stays mute in one incident in which others missed the accused.
 const STAYS_MUTE: f64 = 0.5;
@@ -33,9 +33,10 @@ struct Counts {
 }
 
 impl Listening {
-    /// Adds one vehicle's incidents; `nodes` are the nodes that the vehicle has.
-    pub fn learn(&mut self, incidents: &[Incident], nodes: &[String]) {
-        for incident in incidents {
+    /// Adds the incidents that were gathered of one vehicle, among the nodes that it has.
+    pub fn learn_of(&mut self, gathered: &Gathered) {
+        let nodes = &gathered.fitted;
+        for incident in &gathered.incidents {
             for a in &incident.accusations {
                 self.of(&a.reporter, &a.accused).seen += 1;
             }
@@ -72,11 +73,6 @@ impl Listening {
                 }
             }
         }
-    }
-
-    /// [`Listening::learn`] of what has been gathered of one vehicle.
-    pub fn learn_of(&mut self, gathered: &Gathered) {
-        self.learn(&gathered.incidents, &gathered.fitted);
     }
 
     fn of(&mut self, reporter: &str, accused: &str) -> &mut Counts {

@@ -38,18 +38,19 @@ pub(super) fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     Some(log_sum_exp(&[share.ln() + never, (1.0 - share).ln() + sum]) * rates::ACCUSATIONS_COUNT)
 }
 
-pub(super) fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+/// `told` is what the accusations say at each severity.
+pub(super) fn answers(scene: &Scene, h: &Hypothesis, told: &[f64]) -> Option<f64> {
     let (tester, living) = rates::UNCORROBORATED;
     let word = match (scene.uncorroborated, h.manner) {
         (false, _) => 0.0,
         (true, Manner::Artefact) => tester.ln(),
         (true, _) => living.ln(),
     };
-    mute(scene, h).map(|ln| ln + word)
+    mute(scene, h, told).map(|ln| ln + word)
 }
 
 /// Which of the asked nodes were mute.
-fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+fn mute(scene: &Scene, h: &Hypothesis, told: &[f64]) -> Option<f64> {
     if scene.answers.is_empty() {
         return None;
     }
@@ -70,7 +71,7 @@ fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         rates::BYSTANDER_MUTE.to_vec()
     } else {
         // One severity makes codes and missing answers alike.
-        severities_told(scene, h)
+        severities_told(h, told)
     };
     let during = mixed(&levels, |severity| {
         scene

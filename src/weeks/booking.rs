@@ -78,8 +78,8 @@ fn inspection(suspect: &Suspect, hands_off: bool, papers: OfVehicle<'_>) -> Book
     let (what, kinds): (String, &[TestKind]) = match suspect {
         Suspect::Node(name) if hands_off => {
             let what = format!(
-                "the {name} module: by authorised people and the maker's procedure only; no test of this \
-                 program touches it"
+                "{}: by authorised people and the maker's procedure only; no test of this program touches it",
+                suspect.the_in_words()
             );
             return Booking { what, part: part(name, modules), ..Booking::default() };
         }
@@ -88,8 +88,8 @@ fn inspection(suspect: &Suspect, hands_off: bool, papers: OfVehicle<'_>) -> Book
             let caution = care.unwrap_or_default().to_owned();
             return Booking { what, caution, ..Booking::default() };
         }
-        Suspect::Node(name) => (
-            format!("inspect the {name} module: connector, feed and ground under load"),
+        Suspect::Node(_) => (
+            format!("inspect {}: connector, feed and ground under load", suspect.the_in_words()),
             &[TestKind::ModuleConnector, TestKind::ModuleSupply],
         ),
         Suspect::Branch(name) => (

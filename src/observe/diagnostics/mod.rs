@@ -161,9 +161,18 @@ impl Diagnostics {
         &self.broadcasts.words
     }
 
-    /// The times of these words, to be freed of steps of the clock.
-    pub(super) fn claim_times(&mut self) -> impl Iterator<Item = &mut Instant> {
-        self.broadcasts.words.iter_mut().map(|word| &mut word.time)
+    /// All times that are kept, to be freed of steps of the clock.
+    pub(super) fn times(&mut self) -> impl Iterator<Item = &mut Instant> {
+        let words = self.broadcasts.words.iter_mut().map(|word| &mut word.time);
+        let claims = self.broadcasts.claims.iter_mut().map(|claimed| &mut claimed.time);
+        let cleared = self.exchanges.cleared.iter_mut().map(|cleared| &mut cleared.time);
+        let runs = self.exchanges.outcomes.runs.iter_mut();
+        let held = self.held.held.iter_mut();
+        words
+            .chain(claims)
+            .chain(cleared)
+            .chain(runs.flat_map(|run| [&mut run.first, &mut run.last]))
+            .chain(held.flat_map(|held| [&mut held.first, &mut held.last]))
     }
 
     /// What was let pass, with how often.
