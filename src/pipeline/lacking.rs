@@ -5,7 +5,7 @@
 //! said of a vehicle without incidents, and nothing of an input that was there and whole.
 
 use crate::numerics::logs::ln_choose;
-use crate::suspects::VehicleFinding;
+use crate::suspects::{ONE_MORE_INPUT, VehicleFinding};
 use crate::vocabulary::{Suspect, Verdict};
 
 /// Above this smallest p value the page says "too few starts to tell".
@@ -35,7 +35,7 @@ pub(super) fn lacking(finding: &VehicleFinding, given: Given) -> Vec<String> {
         logs(finding, given),
         reports(finding, given),
     ];
-    found.into_iter().flatten().map(|text| format!("one more input: {text}")).collect()
+    found.into_iter().flatten().map(|text| format!("{ONE_MORE_INPUT}{text}")).collect()
 }
 
 fn network(finding: &VehicleFinding) -> Option<String> {

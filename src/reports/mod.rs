@@ -43,6 +43,7 @@ pub use heading::{Formats, Heading, View};
 pub use outlooks::{fleet_conditions, fleet_time_since_start, plan_json, plan_text};
 pub use parquet_schemas::part_schemas;
 pub use schemas::{DIALECT, NamedSchema, output_schemas};
+pub(crate) use terminal::push_hanging;
 pub use terminal::terminal_table;
 pub use weekly::{fleet_table, week_lines};
 pub use whole_file::{Output, write_new, write_whole};

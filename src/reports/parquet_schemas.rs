@@ -6,7 +6,7 @@
 
 use serde_json::{Map, Value, json};
 
-use crate::facts::schema::{DISTURBANCES, LOSSES, PRESENCES, SILENCES, STARTS, TABLES};
+use crate::facts::schema::{DISTURBANCES, LOSSES, PRESENCES, SILENCES, STARTS, TABLES, VEHICLE};
 use crate::facts::{Column, Kept, Kind, PART_MODULES, PART_REPORTS, PART_VEHICLES, Table};
 use crate::reports::{DIALECT, NamedSchema};
 
@@ -26,17 +26,10 @@ pub fn part_schemas() -> Vec<NamedSchema> {
 }
 
 fn row(table: &Table, name: &str) -> NamedSchema {
-    let vehicle = Column {
-        name: "vehicle",
-        kind: Kind::Word,
-        unit: "",
-        nullable: false,
-        meaning: "the vehicle",
-    };
     // Tables of one log have the vehicle in front as soon as many logs stand in them.
-    let front = table.columns.first().is_none_or(|first| first.name != vehicle.name);
+    let front = table.columns.first().is_none_or(|first| first.name != VEHICLE.name);
     let columns: Vec<&Column> =
-        front.then_some(&vehicle).into_iter().chain(table.columns).collect();
+        front.then_some(&VEHICLE).into_iter().chain(table.columns).collect();
     let cells: Map<String, Value> =
         columns.iter().map(|column| (column.name.to_owned(), cell(column))).collect();
     let required: Vec<&str> = columns.iter().filter(|c| !c.nullable).map(|c| c.name).collect();
@@ -69,6 +62,10 @@ fn cell(column: &Column) -> Value {
         Kind::Count | Kind::Small => cell.insert("minimum".to_owned(), json!(0)),
         _ => None,
     };
+    if column.unit == "0 to 1" {
+        cell.insert("minimum".to_owned(), json!(0));
+        cell.insert("maximum".to_owned(), json!(1));
+    }
     let unit = if column.unit.is_empty() { String::new() } else { format!(" [{}]", column.unit) };
     cell.insert("description".to_owned(), json!(format!("{}{unit}", column.meaning)));
     Value::Object(cell)

@@ -81,7 +81,7 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
     for finding in listed.iter().take(MOST_ROWS) {
         let first = leader(finding);
         let verdict = match (standing(finding), first) {
-            // "none leads" would read as if nobody did.
+            // As a verdict it is said shorter than as a suspect.
             (Standing::Undecided, Some(first)) if first.suspect == Suspect::None => {
                 "undecided (no bus fault leads)".to_owned()
             }
@@ -200,7 +200,7 @@ pub(super) fn push_line(out: &mut String, text: &str, width: usize) {
 }
 
 /// Adds text after a label, which is not broken; follow-on lines stand under the text.
-pub(super) fn push_hanging(out: &mut String, label: &str, text: &str, width: usize) {
+pub(crate) fn push_hanging(out: &mut String, label: &str, text: &str, width: usize) {
     let follow = " ".repeat(label.chars().count());
     push_broken(out, label, &follow, text, width);
 }

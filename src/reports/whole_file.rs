@@ -75,21 +75,35 @@ impl<'a> Output<'a> {
     }
 }
 
-/// Hashes what goes through it.
+/// Hashes what goes through it, and keeps the error of the file behind it: whoever makes the contents tells only that
+/// they could not be put together.
 struct Hashing<'a> {
     to: io::BufWriter<&'a File>,
     hasher: ContentHasher,
+    failed: Option<io::Error>,
+}
+
+impl Hashing<'_> {
+    fn kept<T>(&mut self, done: io::Result<T>) -> io::Result<T> {
+        done.map_err(|error| {
+            let told = io::Error::from(error.kind());
+            self.failed.get_or_insert(error);
+            told
+        })
+    }
 }
 
 impl Write for Hashing<'_> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.to.write_all(bytes)?;
+        let done = self.to.write_all(bytes);
+        self.kept(done)?;
         self.hasher.update(bytes);
         Ok(bytes.len())
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.to.flush()
+        let done = self.to.flush();
+        self.kept(done)
     }
 }
 
@@ -119,10 +133,18 @@ impl Staged {
             let failed = |source| ReportError::Write { file: target.clone(), source };
             let file = create(&part).map_err(failed)?;
             staged.files.push((part, target.clone()));
-            let mut hashing =
-                Hashing { to: io::BufWriter::new(&file), hasher: ContentHasher::default() };
-            output.write(&mut hashing)?;
-            hashing.flush().and_then(|()| file.sync_data()).map_err(failed)?;
+            let mut hashing = Hashing {
+                to: io::BufWriter::new(&file),
+                hasher: ContentHasher::default(),
+                failed: None,
+            };
+            let made = output.write(&mut hashing);
+            let flushed = hashing.flush();
+            if let Some(source) = hashing.failed.take() {
+                return Err(failed(source));
+            }
+            made?;
+            flushed.and_then(|()| file.sync_data()).map_err(failed)?;
             staged.hashes.insert(output.name.clone(), hashing.hasher.finish());
         }
         Ok(staged)
@@ -176,8 +198,8 @@ pub fn write_new(
         let failed = |source| ReportError::Write { file: target.clone(), source };
         let new = match OpenOptions::new().write(true).create_new(true).open(&target) {
             Ok(file) => {
-                let filled = output.bytes().map(|bytes| fill(file, &bytes).map_err(failed));
-                if let Err(error) = filled.and_then(|filled| filled) {
+                let filled = output.bytes().and_then(|bytes| fill(file, &bytes).map_err(failed));
+                if let Err(error) = filled {
                     // It is ours, and not whole: whether it goes or not, the fault is told.
                     let _ = fs::remove_file(&target);
                     return Err(error);

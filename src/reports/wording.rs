@@ -55,16 +55,14 @@ pub(super) fn ratio(r: f64) -> String {
         UNKNOWN.to_owned()
     } else if r <= 0.0 {
         "0".to_owned()
-    } else if r < 0.005 {
+    } else if r < 0.0095 {
         "<0.01".to_owned()
     } else if r >= 1e6 {
         format!("{r:.0e}")
     } else if r >= 9.95 {
         format!("{r:.0}")
-    } else if r >= 0.0095 {
-        format!("{r:.2}")
     } else {
-        format!("{r:.4}")
+        format!("{r:.2}")
     }
 }
 

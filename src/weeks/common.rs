@@ -63,6 +63,14 @@ pub struct Common {
     pub shown: bool,
 }
 
+impl Common {
+    /// Whether to tell it first: chance is an unlikely explanation, or there is nothing to compare it with.
+    #[must_use]
+    pub fn stands_out(&self) -> bool {
+        self.shown || self.p_value.is_none()
+    }
+}
+
 /// What is known of one vehicle.
 pub(super) struct Member<'a> {
     pub vehicle: &'a str,

@@ -202,12 +202,11 @@ fn printing(browser: &mut Browser, faults: &mut Vec<String>) {
         }
         for (at, heading) in (0..).zip(headings.as_array().expect("a list of headings")) {
             let on = |side: &str| sides.get(&(side.to_owned(), at));
-            if on("label") != on("labelled") {
-                faults.push(format!(
-                    "print heading: {paper}: {heading} stands on {:?}, what follows on {:?}",
-                    on("label"),
-                    on("labelled")
-                ));
+            match (on("label"), on("labelled")) {
+                (Some(heading), Some(follows)) if heading == follows => {}
+                (own, follows) => faults.push(format!(
+                    "print heading: {paper}: {heading} stands on {own:?}, what follows on {follows:?}"
+                )),
             }
         }
         browser.resize(room, 900);

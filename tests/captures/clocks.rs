@@ -2,25 +2,9 @@
 
 use buswitness::facts::StoredLog;
 use buswitness::numerics::clusters::adjusted_rand;
-use buswitness::observe::Senders;
-use buswitness::pipeline::watch;
 use std::collections::BTreeMap;
 
-use super::unpacked;
-
-/// Watches one capture without any description; `None` when captures are not at hand.
-fn watched(capture: &str) -> Option<StoredLog> {
-    let bytes = unpacked(capture)?;
-    let senders = Senders::default();
-    Some(watch(
-        bytes.as_slice(),
-        &capture.into(),
-        &senders,
-        None,
-        0,
-        &buswitness::pipeline::Hands::new(1, 1),
-    ))
-}
+use super::{as_it_stands, unpacked};
 
 const STEPPED: &str = "truck-a/truck-walltime.log.gz";
 
@@ -39,7 +23,7 @@ fn steps(log: &StoredLog) -> Vec<(f64, f64)> {
 /// to be told by itself. Exactly the other two must be told.
 #[test]
 fn captures_with_a_stepped_clock_tell_its_steps() {
-    let Some(log) = watched(STEPPED) else { return };
+    let Some(log) = as_it_stands(STEPPED) else { return };
     let (walls, counts) = (
         times(STEPPED).expect("a capture"),
         times("truck-a/truck-monotonic.log.gz").expect("a capture"),
@@ -79,7 +63,7 @@ fn times(capture: &str) -> Option<Vec<f64>> {
 /// Nodes of a truck join one by one as it wakes; address 254 sends but has no cyclic identifier.
 #[test]
 fn captures_of_a_wake_up_tell_who_joined_when() {
-    let Some(log) = watched("truck-a/truck-monotonic.log.gz") else { return };
+    let Some(log) = as_it_stands("truck-a/truck-monotonic.log.gz") else { return };
     for (node, joined) in [
         ("brakes", 0.0),
         ("instrument-cluster-1", 4.39),
@@ -98,7 +82,7 @@ fn captures_of_a_wake_up_tell_who_joined_when() {
 fn captures_with_a_sound_clock_have_no_steps() {
     for capture in ["truck-a/truck-monotonic.log.gz", "car-a/car-a.log.gz", "truck-b/normal.log.gz"]
     {
-        let Some(log) = watched(capture) else { return };
+        let Some(log) = as_it_stands(capture) else { return };
         let steps = &log.facts.finer.clock_steps;
         assert!(steps.is_empty(), "{capture}: {steps:?}");
     }
@@ -108,7 +92,7 @@ fn captures_with_a_sound_clock_have_no_steps() {
 /// clock and one odd period. What no clock groups stands alone.
 #[test]
 fn captures_group_identifiers_by_sender() {
-    let Some(log) = watched("truck-a/truck-monotonic.log.gz") else { return };
+    let Some(log) = as_it_stands("truck-a/truck-monotonic.log.gz") else { return };
     let mut by_id: BTreeMap<u32, usize> = BTreeMap::new();
     for row in &log.facts.finer.clock_groups {
         by_id.insert(row.id.0, row.group as usize);
@@ -128,7 +112,7 @@ fn captures_group_identifiers_by_sender() {
 /// identifier's own clock is fitted here by a plain line over all its frames.
 #[test]
 fn captures_of_a_car_group_identifiers_by_clock() {
-    let Some(log) = watched("car-a/car-a.log.gz") else { return };
+    let Some(log) = as_it_stands("car-a/car-a.log.gz") else { return };
     let mut groups: BTreeMap<u32, Vec<(u32, f64, f64)>> = BTreeMap::new();
     let plain = clocks_by_a_line("car-a/car-a.log.gz");
     for row in &log.facts.finer.clock_groups {

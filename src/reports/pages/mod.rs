@@ -20,7 +20,7 @@ mod witnesses;
 
 pub(super) use intake::{Intake, intake};
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use minijinja::value::{Serde, Value};
 use minijinja::{Environment, UndefinedBehavior};
@@ -158,12 +158,8 @@ fn paged<'a>(
 ) -> BTreeSet<&'a str> {
     let mut listed: Vec<&VehicleFinding> = listed.collect();
     if listed.len() > MOST_PAGES {
-        let order: BTreeMap<&str, usize> = week
-            .map(|week| week.vehicles.iter().enumerate().map(|(n, v)| (v.vehicle.as_str(), n)))
-            .into_iter()
-            .flatten()
-            .collect();
-        let place = |f: &VehicleFinding| order.get(f.vehicle.as_str()).copied();
+        let ranked = weekly::ranks(week);
+        let place = |f: &VehicleFinding| ranked.get(f.vehicle.as_str()).map(|(rank, _)| *rank);
         listed.sort_by(|a, b| place(a).cmp(&place(b)).then_with(|| listing_order(a, b)));
         listed.truncate(MOST_PAGES);
     }

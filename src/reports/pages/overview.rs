@@ -14,8 +14,6 @@ use crate::reports::wording::{count, number, percent, shown, suspect};
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Suspect;
 
-/// Most vehicles in the table; `fleet.csv` and `culprits.csv` have all.
-const MOST_ROWS: usize = 200;
 /// Most quiet vehicles named on the page.
 const MOST_NAMED: usize = 400;
 
@@ -98,7 +96,7 @@ pub(super) fn page(
             answer: answer(f),
             next: next_step(f),
         }),
-        rows: with_page().take(MOST_ROWS).map(|f| row(f, page_of(f))).collect(),
+        rows: with_page().map(|f| row(f, page_of(f))).collect(),
         rows_all: listed.len(),
         shared: shared(&listed),
         quiet_words: format!(

@@ -8,14 +8,12 @@ use crate::repairs::Outlook;
 use crate::reports::standing::{Standing, answer, next_step, standing, without_test};
 use crate::reports::wording::{capital, number, percent, shown};
 use crate::reports::{Closer, Heading, drawn_incidents, outlooks};
-use crate::suspects::{NextTest, TestStep, VehicleFinding};
+use crate::suspects::{NextTest, ONE_MORE_INPUT, TestStep, VehicleFinding};
 
 /// Most unplaced codes and reports listed.
 const MOST_UNPLACED: usize = 40;
 /// Most remarks listed; `culprits.json` has all.
 const MOST_REMARKS: usize = 100;
-/// How a remark begins that says what one more input would have decided.
-const LACKING: &str = "one more input: ";
 
 #[derive(Serialize)]
 pub(super) struct VehiclePage {
@@ -74,7 +72,7 @@ pub(super) fn page(
     overview: Option<&'static str>,
 ) -> VehiclePage {
     let caution = finding.next_tests.first().map(|t| t.caution.as_str());
-    let remarks = || finding.remarks.iter().filter(|r| !r.starts_with(LACKING));
+    let remarks = || finding.remarks.iter().filter(|r| !r.starts_with(ONE_MORE_INPUT));
     VehiclePage {
         top: Top::new(heading),
         overview,
@@ -112,7 +110,7 @@ pub(super) fn page(
         lacking: finding
             .remarks
             .iter()
-            .filter_map(|r| r.strip_prefix(LACKING))
+            .filter_map(|r| r.strip_prefix(ONE_MORE_INPUT))
             .map(|r| capital(&shown(r, SENTENCE)))
             .collect(),
         unplaced: finding

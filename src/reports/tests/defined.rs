@@ -68,14 +68,14 @@ pub(super) fn undefined(page: &str) -> Vec<String> {
     labels
 }
 
-/// The captions of pictures that do not say on how many observations they rest.
+/// The pictures, by their text, that do not say on how many observations they rest.
 pub(super) fn baseless(page: &str) -> Vec<String> {
-    let mut captions = texts(page, "figcaption");
-    captions.retain(|caption| {
-        let told = caption.split("rests on").nth(1);
+    let mut pictures = texts(page, "figure");
+    pictures.retain(|picture| {
+        let told = picture.split("rests on").nth(1);
         told.is_none_or(|rest| !rest.chars().take(60).any(|c| c.is_ascii_digit()))
     });
-    captions
+    pictures
 }
 
 #[test]

@@ -44,13 +44,3 @@ fn a_vehicle_with_three_thousand_starts_incidents_and_remarks() {
     assert!(page.contains("The first 100 of 3000"), "the remarks are cut");
     assert!(page.contains("To keep the picture legible"), "the starts drawn are thinned out");
 }
-
-#[test]
-fn an_overview_of_more_vehicles_than_its_table_takes() {
-    let findings: Vec<_> = (0..230).map(|n| decided(&format!("LH-{n:03}"))).collect();
-    let page = page(View::Fleet, &findings, "report.html");
-    assert_eq!(page.matches("data-label=\"Verdict\"").count(), 200);
-    assert!(page.contains("The first 200 of 230 vehicles"));
-    // The table takes the most room: what a fleet of thousands adds to it is nothing.
-    assert!(page.len() < HEAVIEST, "{} bytes", page.len());
-}

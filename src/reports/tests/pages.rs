@@ -173,6 +173,8 @@ fn a_large_fleet_has_so_many_pages_and_no_more() {
     let pages = rendered(View::Fleet, &findings);
     assert_eq!(pages.keys().filter(|name| name.starts_with("vehicle-")).count(), 500);
     let overview = &pages["report.html"];
-    assert!(overview.contains("The first 200 of 503 vehicles; culprits.csv has all."));
+    assert!(overview.contains("The first 500 of 503 vehicles; culprits.csv has all."));
+    assert_eq!(overview.matches("data-label=\"Verdict\"").count(), 500, "each with its page");
+    assert!(overview.len() < 1_500_000, "{} bytes", overview.len());
     assert!(!overview.contains("href=\"\"") && !pages.contains_key("vehicle-v500.html"));
 }

@@ -115,7 +115,7 @@ pub(in crate::reports) fn page(
         open: bays.is_empty(),
         compared: week.compared,
         tallies: tallies(week),
-        doubtful: week.common.iter().filter(|c| !c.shown && c.p_value.is_some()).count(),
+        doubtful: week.common.iter().filter(|c| !c.stands_out()).count(),
         common: week.common.iter().map(shared).collect(),
         rows_left: bays.len().saturating_sub(MOST_ROWS),
         rows: bays.into_iter().take(MOST_ROWS).map(make).collect(),
@@ -192,7 +192,7 @@ fn shared(c: &crate::weeks::Common) -> Shared {
     if c.vehicles.len() > MOST_IN_SENTENCE {
         vehicles.push_str(&format!(" and {} more", c.vehicles.len() - MOST_IN_SENTENCE));
     }
-    Shared { text: words::common(c), vehicles, shown: c.shown || c.p_value.is_none() }
+    Shared { text: words::common(c), vehicles, shown: c.stands_out() }
 }
 
 fn row(v: &VehicleWeek, week: &FleetWeek, names: &BTreeMap<String, String>) -> Row {
