@@ -27,15 +27,15 @@ const MOVED: f64 = 1_400_000.0;
 /// Windows between two marks of the watched identifiers, and between two points for the fit of clocks.
 const MARK: u64 = 5;
 const LOOK: u64 = 10;
-/// Windows from a movement to the copy of the windows about it, and to the decision.
-const COPY: u64 = 10;
+/// Windows from a movement to the decision.
 const WAIT: u64 = 15;
 /// When a movement shows, the step was between these spans before (nanoseconds).
 const SINCE: i64 = 2_500_000_000;
 const UNTIL: i64 = 200_000_000;
-/// Windows remembered to lay out beats, and to place a step.
+/// Windows remembered to lay out beats, to place a step, and the last ones in which none is placed.
 const KEPT: usize = 256;
 const WINDOWS: usize = 32;
+const BEHIND: usize = 5;
 /// How many steady identifiers are watched, how many of them asked, and fewest that can tell.
 const WATCHED: usize = 32;
 const ASKED: usize = 16;
@@ -73,9 +73,6 @@ struct Pending {
     /// The step lies between.
     since: Instant,
     until: Instant,
-    /// The windows about it, and what each watched identifier was at their ends.
-    windows: Vec<Window>,
-    about: Vec<Vec<Mark>>,
 }
 
 /// Looks for steps while a log streams by.
@@ -154,7 +151,7 @@ impl StepWatch {
     pub(super) fn window(&mut self, trackers: &mut [Tracker], begin: Instant, first_line: u64) {
         let slot = usize::try_from(self.windows % KEPT as u64).unwrap_or(0);
         self.windows += 1;
-        if self.recent.len() >= WINDOWS {
+        if self.recent.len() >= WINDOWS + BEHIND {
             self.recent.pop_front();
         }
         self.recent.push_back((begin, first_line));
@@ -173,15 +170,10 @@ impl StepWatch {
                 let at = |nanos: i64| Instant(begin.0.saturating_sub(nanos));
                 let (since, until) = (at(SINCE), at(UNTIL));
                 let due = self.windows + WAIT;
-                let (windows, about) = (Vec::new(), Vec::new());
-                self.pending = Some(Pending { due, since, until, windows, about });
+                self.pending = Some(Pending { due, since, until });
             }
         }
-        let left = self.pending.as_ref().map(|p| p.due.saturating_sub(self.windows));
-        if left == Some(WAIT - COPY) {
-            self.copy(slot);
-        }
-        if left == Some(0) {
+        if self.pending.as_ref().is_some_and(|pending| pending.due <= self.windows) {
             self.decide(slot);
         }
         if self.windows.is_multiple_of(LOOK) {
@@ -214,20 +206,6 @@ impl StepWatch {
         let middles = &mut middles[..senders];
         middles.sort_unstable_by(f64::total_cmp);
         middles[senders / 2]
-    }
-
-    /// Keeps what the windows about a movement were; `slot` is that of the last one.
-    #[cold]
-    fn copy(&mut self, slot: usize) {
-        let Some(pending) = &mut self.pending else { return };
-        pending.windows = self.recent.iter().copied().collect();
-        let count = pending.windows.len();
-        let oldest = slot + 1 + KEPT - count;
-        pending.about = self
-            .watched
-            .iter()
-            .map(|w| (0..count).map(|n| w.windows[(oldest + n) % KEPT]).collect())
-            .collect();
     }
 
     /// Notes points for the fit of clocks, and chooses anew whom to watch.
@@ -331,7 +309,7 @@ impl StepWatch {
         let amount = median(&amounts).unwrap_or(step);
         #[expect(clippy::cast_possible_truncation, reason = "saturating is right here")]
         let by = amount.round() as i64;
-        let (at, line) = pending.place(&agreed, amount);
+        let (at, line) = self.place(slot, &agreed, amount).unwrap_or((pending.since, 0));
         let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
         let agreed = (count(agreed.len()), count(telling.len()));
         self.found.push(Step { at, by, back: 0, line, agreed });
@@ -344,26 +322,28 @@ impl StepWatch {
             }
         }
     }
-}
 
-impl Pending {
-    /// The window from which on the marks stand off by the amount: its begin and line.
-    fn place(&self, agreed: &[Moved], amount: f64) -> (Instant, u64) {
+    /// The window from which on the marks stand off by the amount: its begin and line. `slot` is that of the last
+    /// window.
+    fn place(&self, slot: usize, agreed: &[Moved], amount: f64) -> Option<Window> {
+        let count = self.recent.len().saturating_sub(BEHIND);
+        let oldest = slot + 1 + KEPT - BEHIND - count;
         let cost = |cut: usize| -> f64 {
             let of_one = |m: &Moved| -> f64 {
-                let Some(marks) = self.about.get(m.place) else { return 0.0 };
-                let off = |(n, mark): (usize, &Mark)| {
+                let Some(watched) = self.watched.get(m.place) else { return 0.0 };
+                let mark = |n: usize| watched.windows[(oldest + n) % KEPT];
+                let off = |n: usize| {
                     let expected = if n >= cut { amount } else { 0.0 };
                     // A window without a frame of it says nothing.
-                    let same = n > 0 && marks.get(n - 1) == Some(mark);
-                    if same { 0.0 } else { (m.line.stands_off(*mark) - expected).abs() }
+                    let same = n > 0 && mark(n - 1) == mark(n);
+                    if same { 0.0 } else { (m.line.stands_off(mark(n)) - expected).abs() }
                 };
-                marks.iter().enumerate().map(off).sum()
+                (0..count).map(off).sum()
             };
             agreed.iter().map(of_one).sum()
         };
-        let costs = (0..self.windows.len()).map(|cut| (cost(cut), cut));
+        let costs = (0..count).map(|cut| (cost(cut), cut));
         let best = costs.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        best.and_then(|(_, cut)| self.windows.get(cut).copied()).unwrap_or((self.since, 0))
+        best.and_then(|(_, cut)| self.recent.get(cut).copied())
     }
 }
