@@ -23,6 +23,12 @@ const MONTH_S: f64 = 2_629_800.0;
 const LEAST_AGE: f64 = 0.5 * 86_400.0 / MONTH_S;
 /// The newest days, of which reports are still to come: four weeks (common practice, no source).
 const NEWEST_S: f64 = 28.0 * 86_400.0;
+/// Seconds of a week.
+const WEEK_S: f64 = 7.0 * 86_400.0;
+/// Vehicles are waited for this long: half a year (judgement).
+const MOST_WEEKS: usize = 26;
+/// A week is reported when so many of the vehicles have been heard from since it began (judgement).
+const ENOUGH: f64 = 0.9;
 
 /// One fitted unit.
 #[derive(Debug, Clone, Copy)]
@@ -111,6 +117,20 @@ impl Fleet {
             self.last.is_some_and(|newest| newest.seconds_since(**last) > NEWEST_S)
         };
         (self.lasts.iter().filter(late).count(), self.lasts.len())
+    }
+
+    /// How many of the newest weeks are still to be reported: since the beginning of such a week, counted back
+    /// from the newest record, fewer than nine in ten of the vehicles have been heard from. Vehicles that sent
+    /// nothing for half a year are not waited for.
+    pub(super) fn incomplete_weeks(&self) -> usize {
+        let Some(newest) = self.last else { return 0 };
+        let ages = self.lasts.iter().map(|last| newest.seconds_since(*last) / WEEK_S);
+        let ages: Vec<f64> = ages.filter(|age| *age <= MOST_WEEKS as f64).collect();
+        let heard = |weeks: usize| ages.iter().filter(|age| **age <= weeks as f64).count();
+        (1..=MOST_WEEKS)
+            .find(|weeks| heard(*weeks) as f64 >= ENOUGH * ages.len() as f64)
+            .unwrap_or(MOST_WEEKS)
+            - 1
     }
 
     /// Faults that first showed in the newest 28 days and are undecided.

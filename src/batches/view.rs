@@ -226,6 +226,14 @@ fn remarks(fleet: &Fleet, [held, back, unknown]: [u64; 3], share: f64) -> Vec<St
             held + back
         ));
     }
+    let weeks = fleet.incomplete_weeks();
+    if weeks > 0 {
+        said.push(format!(
+            "recent weeks undercount: for the newest {weeks} week(s) more than one in ten of the vehicles are still \
+             to be heard from, so failures of these weeks are still to come in. Rates and ratios are corrected \
+             for it: a vehicle's months end with its last record"
+        ));
+    }
     let (late, watched) = fleet.late();
     if late > 0 {
         said.push(format!(

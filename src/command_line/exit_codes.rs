@@ -1,5 +1,7 @@
 //! The exit codes: what a script may rely on.
 
+use crate::reports::push_hanging;
+
 /// Done.
 pub const DONE: u8 = 0;
 /// Done, but `--strict` was given and something was rejected (or `check` found something wrong).
@@ -23,27 +25,15 @@ pub const ALL: [(u8, &str); 4] = [
     (INTERRUPTED, "interrupted: each output is whole, or as it was before"),
 ];
 
-/// Columns of a meaning in the help, which fits a terminal of 80.
-const WIDE: usize = 73;
+/// Columns of a terminal that the help fits.
+const WIDTH: usize = 80;
 
 /// The codes as they stand below the help.
 #[must_use]
 pub fn help() -> String {
     let mut text = String::from("Exit codes:\n");
     for (code, meaning) in ALL {
-        text += &format!("  {code:<4}");
-        let mut wide = 0;
-        for word in meaning.split(' ') {
-            let more = 1 + word.chars().count();
-            if wide > 0 && wide + more > WIDE {
-                text += "\n      ";
-                wide = 0;
-            }
-            text += " ";
-            text += word;
-            wide += more;
-        }
-        text += "\n";
+        push_hanging(&mut text, &format!("  {code:<4} "), meaning, WIDTH);
     }
     text + "\nExample: buswitness run pipelines/weekly.toml"
 }

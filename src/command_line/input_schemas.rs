@@ -11,13 +11,14 @@ use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::{Map, Value, json};
 
+use super::shop_schemas::shop_schemas;
 use crate::read::tables::{FORMS, Field, Form, Holds, Quantity};
-use crate::reports::{DIALECT, NamedSchema};
+use crate::reports::{DIALECT, NamedSchema, part_schemas};
 
 /// One text, or a list of texts.
 #[derive(JsonSchema)]
 #[schemars(untagged)]
-enum Words {
+pub(super) enum Words {
     One(String),
     Several(Vec<String>),
 }
@@ -277,11 +278,13 @@ pub(super) fn input_schemas() -> Vec<NamedSchema> {
         file::<Network>("network", "a network description (TOML)"),
         file::<ScanReport>("scan-report", "a scan report (JSON)"),
     ];
+    all.extend(shop_schemas());
     all.extend(FORMS.into_iter().map(row));
+    all.extend(part_schemas());
     all
 }
 
-fn file<T: JsonSchema>(name: &str, about: &str) -> NamedSchema {
+pub(super) fn file<T: JsonSchema>(name: &str, about: &str) -> NamedSchema {
     let settings = SchemaSettings::draft2020_12();
     let schema = settings.into_generator().into_root_schema_for::<T>().to_value();
     NamedSchema { name: name.to_owned(), about: about.to_owned(), schema }

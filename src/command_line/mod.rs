@@ -11,6 +11,7 @@ mod input_schemas;
 mod interrupt;
 mod manual;
 mod progress;
+mod shop_schemas;
 mod template;
 
 use std::io::{IsTerminal, Write};
@@ -27,7 +28,8 @@ use crate::read::nearest::nearest;
 use crate::read::opening::{open, read_whole};
 use crate::rehearse::{big_fleet, load_log, rehearse};
 use crate::reports::{
-    batch_lines, check_json, check_text, plan_json, plan_text, run_json, terminal_table,
+    batch_lines, check_json, check_text, plan_json, plan_text, run_json, shown, terminal_table,
+    week_lines,
 };
 
 pub use elsewhere::{Address, Connect, Terms};
@@ -92,7 +94,7 @@ fn plan(path: &Path) -> Result<Plan, String> {
         let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
         return Ok(Plan::for_folder(&whole));
     }
-    Plan::read(path).map_err(|faults| format!("cannot run the pipeline\n{faults}"))
+    Plan::read(path).map_err(|faults| format!("cannot use the pipeline\n{faults}"))
 }
 
 fn run_command(asked: &flags::Run, engines: Option<&dyn Connect>) -> Result<u8, String> {
@@ -118,6 +120,9 @@ fn run_command(asked: &flags::Run, engines: Option<&dyn Connect>) -> Result<u8, 
         let (findings, tally) = (&outcome.findings, &outcome.tally);
         say(&run_json(findings, tally, &outcome.written, &outcome.remarks));
     } else if !asked.quiet {
+        if let Some(week) = &outcome.week {
+            say(&week_lines(week, WIDTH));
+        }
         if let Some(view) = &outcome.batches {
             say(&batch_lines(view, WIDTH));
         }
@@ -145,6 +150,18 @@ fn check_command(asked: &flags::Check) -> Result<u8, String> {
     Ok(if sound { exit_codes::DONE } else { exit_codes::REJECTED })
 }
 
+/// The vehicles that there are, in words; of many the first few.
+fn named<'a>(vehicles: impl ExactSizeIterator<Item = &'a str>) -> String {
+    const MOST: usize = 8;
+    let more = vehicles.len().saturating_sub(MOST);
+    let first: Vec<String> = vehicles.take(MOST).map(|name| shown(name, 40)).collect();
+    match (first.is_empty(), more) {
+        (true, _) => "the inputs name none".to_owned(),
+        (false, 0) => format!("the inputs name {}", first.join(", ")),
+        (false, _) => format!("the inputs name {} and {more} more", first.join(", ")),
+    }
+}
+
 fn plan_command(asked: &flags::Plan) -> Result<u8, String> {
     let plan = plan(&asked.pipeline)?;
     let settings = Settings { fresh: asked.fresh, strict: false };
@@ -154,7 +171,7 @@ fn plan_command(asked: &flags::Plan) -> Result<u8, String> {
     else {
         let names = outcome.findings.iter().map(|finding| finding.vehicle.as_str());
         let hint = nearest(&asked.vehicle, names).map_or_else(
-            || format!("the inputs name {} vehicles", outcome.findings.len()),
+            || named(outcome.findings.iter().map(|finding| finding.vehicle.as_str())),
             |name| format!("did you mean `{name}`?"),
         );
         return Err(format!("no vehicle `{}` in the inputs; {hint}", asked.vehicle));

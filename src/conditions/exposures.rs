@@ -26,6 +26,13 @@ const SCAN_WITHIN_S: f64 = 1800.0;
 /// A log's ambient temperature counts within this time of the start, seconds: later the engine
 /// has warmed the sensor.
 const AMBIENT_WITHIN_S: f64 = 600.0;
+/// After this rest coolant and air agree within 3 to 6 K, seconds (FACTS 8.1).
+const RESTED_S: f64 = 8.0 * 3600.0;
+/// Coolant so much warmer than the air has not rested so long, K: beyond 6 K and the distance of a
+/// weather station.
+const STILL_WARM_K: f64 = 15.0;
+/// Coolant is still that of the rest so long into a start, seconds.
+const COOLANT_WITHIN_S: f64 = 60.0;
 /// So much rain in the 12 hours before makes a start wet, mm: the least that stations tell apart
 /// from dew.
 const RAIN_WET_MM: f64 = 0.2;
@@ -56,6 +63,7 @@ pub fn exposures(
 ) -> Vec<Exposure> {
     let ambient = series(signals, "ambient_c");
     let supply = series(signals, "supply_v");
+    let coolant = series(signals, "coolant_c");
     let washes = washes(vehicle, notes);
     let odometer_readings = readings(reports);
     let system = System::of(&supply, reports);
@@ -82,6 +90,13 @@ pub fn exposures(
         let washed = washed(&washes, at);
         let supply_v = from_log(&supply, at, start.end, |value, least| value < least)
             .or_else(|| from_report(&scans, at, |scan| scan.battery_v));
+        let soaked = soak(start, before);
+        let warm =
+            from_log(&coolant, at, start.end.min(at.plus_seconds(COOLANT_WITHIN_S)), |_, _| false)
+                .zip(ambient_c.as_ref())
+                .is_some_and(|(coolant, air)| coolant.value - air.value > STILL_WARM_K);
+        // A long rest and a warm engine: it ran in between and no log shows it.
+        let unseen = warm && soaked.is_some_and(|soak_s| soak_s >= RESTED_S);
         found.push(Exposure {
             vehicle: vehicle.to_owned(),
             start: at,
@@ -95,9 +110,9 @@ pub fn exposures(
             humidity_pct,
             dew_spread_k,
             rain_12h_mm,
-            soak_s: soak(start, before),
+            soak_s: soaked.filter(|_| !unseen),
             first_of_day: before
-                .filter(|_| all_logged)
+                .filter(|_| all_logged && !unseen)
                 .and_then(|before| first_of_day(start, before, zone)),
             low_supply: low_supply(supply_v.as_ref(), system),
             supply_v,

@@ -5,6 +5,8 @@
 //! with faults are few and stand at cold or wet places; taken together without this, a difference
 //! between vehicles passes for an effect of the weather.
 
+use rayon::prelude::*;
+
 use super::risk::{Condition, FAMILY};
 use super::time_course::watched;
 use super::trials::{Trial, tally};
@@ -36,7 +38,7 @@ pub struct FleetRisk {
 /// One line for each condition that some vehicle can tell about, in the order of the family.
 #[must_use]
 pub fn fleet_risks(vehicles: &[Vec<Trial<'_>>]) -> Vec<FleetRisk> {
-    FAMILY.iter().filter_map(|condition| fleet_risk(condition, vehicles)).collect()
+    FAMILY.par_iter().filter_map(|condition| fleet_risk(condition, vehicles)).collect()
 }
 
 fn fleet_risk(condition: &Condition, vehicles: &[Vec<Trial<'_>>]) -> Option<FleetRisk> {

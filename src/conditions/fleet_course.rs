@@ -7,6 +7,8 @@
 //! stratified log-rank test of [`super::fleet_risks`]; these curves show when, not whether.
 //! Refuses a curve from a single vehicle.
 
+use rayon::prelude::*;
+
 use super::risk::FAMILY;
 use super::time_course::{Moment, moments, watched};
 use super::trials::Trial;
@@ -51,17 +53,15 @@ pub struct FleetCourse {
 #[must_use]
 pub fn fleet_courses(vehicles: &[Vec<Trial<'_>>]) -> Vec<FleetCourse> {
     let Some(all) = course(vehicles, None, Side::All, |_| true) else { return Vec::new() };
-    let mut found = vec![all];
-    for condition in &FAMILY {
+    let sides = FAMILY.par_iter().filter_map(|condition| {
         let side = |side: Side| {
             let wanted = Some(side == Side::With);
             course(vehicles, Some(condition.name), side, |trial| trial.met(condition) == wanted)
         };
-        if let (Some(with), Some(without)) = (side(Side::With), side(Side::Without)) {
-            found.extend([with, without]);
-        }
-    }
-    found
+        Some([side(Side::With)?, side(Side::Without)?])
+    });
+    let sides: Vec<[FleetCourse; 2]> = sides.collect();
+    std::iter::once(all).chain(sides.into_iter().flatten()).collect()
 }
 
 fn course(

@@ -274,3 +274,27 @@ fn the_odometer_is_halved_where_it_ran_far_enough() {
     assert_eq!(far[4], (None, None));
     assert!(read(1000.0, 1100.0).iter().all(|(_, late)| late.is_none()));
 }
+
+// Rests of 11.5 h each: the second began with an engine that had run since.
+#[test]
+fn a_warm_engine_after_a_long_rest_ran_unseen() {
+    let starts = [start(6.0), start(18.0), start(30.0)];
+    let signals = [
+        signal(18.01, "coolant_c", 7.0),
+        signal(30.01, "coolant_c", 64.0),
+        signal(30.3, "coolant_c", 80.0),
+    ];
+    let air = weather(48, 60.0, |_| Some(0.0));
+    let found = of(&starts, &signals, &[], &air, &[]);
+    let seen: Vec<_> = found.iter().map(|e| (e.soak_s, e.first_of_day)).collect();
+    let rest = Some(11.5 * 3600.0);
+    assert_eq!(seen, [(None, None), (rest, Some(false)), (None, None)]);
+    let blind = of(&starts, &signals, &[], &WeatherTable::default(), &[]);
+    assert_eq!(blind[2].soak_s, rest, "without the air's temperature nothing contradicts it");
+    let late = [signal(30.05, "coolant_c", 64.0)];
+    assert_eq!(
+        of(&starts, &late, &[], &air, &[])[2].soak_s,
+        rest,
+        "three minutes in it says nothing"
+    );
+}

@@ -8,10 +8,10 @@ use std::sync::Arc;
 use arrow::compute::{cast, concat_batches};
 use arrow::datatypes::{Field, Schema};
 use arrow::record_batch::RecordBatch;
-use parquet::arrow::ArrowWriter;
+use bytes::Bytes;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use parquet::basic::{Compression, Encoding, ZstdLevel};
-use parquet::column::page::Page;
+use parquet::arrow::{ArrowWriter, ProjectionMask};
+use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
@@ -64,20 +64,27 @@ pub fn for_engines(table: &'static Table, batch: &RecordBatch) -> Result<RecordB
 
 /// The bytes of a Parquet file as one batch.
 pub fn from_parquet(table: &'static Table, bytes: Vec<u8>) -> Result<RecordBatch, FactsError> {
+    some_columns(table, bytes.into(), None).map(|(_, batch)| batch)
+}
+
+/// The schema of a Parquet file, and the columns of these names (all without) as one batch; the others are
+/// not decoded.
+pub(super) fn some_columns(
+    table: &'static Table,
+    bytes: Bytes,
+    names: Option<&[&str]>,
+) -> Result<(Arc<Schema>, RecordBatch), FactsError> {
     let failed = |source| FactsError::Parquet { doing: "read", table: table.name, source };
-    // The reader wants shared bytes of a type that the parquet crate uses but does not hand on;
-    // one of its own pages makes them, without a copy.
-    let page = Page::DictionaryPage {
-        buf: bytes.into(),
-        num_values: 0,
-        encoding: Encoding::PLAIN,
-        is_sorted: false,
-    };
-    let reader = ParquetRecordBatchReaderBuilder::try_new(page.buffer().clone())
-        .and_then(|builder| builder.with_batch_size(BATCH_ROWS).build())
-        .map_err(failed)?;
+    let builder = ParquetRecordBatchReaderBuilder::try_new(bytes).map_err(failed)?;
+    let whole = Arc::clone(builder.schema());
+    let mask = names.map_or_else(ProjectionMask::all, |names| {
+        ProjectionMask::columns(builder.parquet_schema(), names.iter().copied())
+    });
+    let reader =
+        builder.with_projection(mask).with_batch_size(BATCH_ROWS).build().map_err(failed)?;
     let schema = arrow::record_batch::RecordBatchReader::schema(&reader);
     let batches = reader.collect::<Result<Vec<_>, _>>();
     let arrow = |source| FactsError::Arrow { table: table.name, source };
-    concat_batches(&schema, &batches.map_err(arrow)?).map_err(arrow)
+    let batch = concat_batches(&schema, &batches.map_err(arrow)?).map_err(arrow)?;
+    Ok((whole, batch))
 }

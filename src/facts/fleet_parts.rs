@@ -11,10 +11,11 @@ use std::sync::Arc;
 
 use arrow::datatypes::Schema;
 use arrow::record_batch::RecordBatch;
+use bytes::Bytes;
 
 use crate::facts::columns::Columns;
 use crate::facts::error::FactsError;
-use crate::facts::file_bytes::from_parquet;
+use crate::facts::file_bytes::some_columns;
 use crate::facts::schema::VEHICLE;
 use crate::facts::table::{StoredRow, same_shape};
 use crate::facts::table_shape::Kind::{Flag, Number, Text, Time};
@@ -143,7 +144,7 @@ impl FleetPart {
         name: &Arc<str>,
         list: fn(&mut LogFacts) -> &mut Vec<R>,
     ) -> Result<(), FactsError> {
-        let batch = opened(R::TABLE, &R::TABLE.arrow_with_vehicle(), bytes)?;
+        let batch = opened(R::TABLE, &R::TABLE.arrow_with_vehicle(), bytes, None)?;
         let columns = Columns::new(R::TABLE.name, &batch, name);
         let vehicles = columns.text("vehicle")?;
         for (place, row) in R::read(&columns)?.into_iter().enumerate() {
@@ -158,7 +159,7 @@ impl FleetPart {
     }
 
     fn vehicles(&mut self, bytes: Vec<u8>, name: &Arc<str>) -> Result<(), FactsError> {
-        let batch = opened(&PART_VEHICLES, &PART_VEHICLES.arrow(), bytes)?;
+        let batch = opened(&PART_VEHICLES, &PART_VEHICLES.arrow(), bytes, None)?;
         let c = Columns::new(PART_VEHICLES.name, &batch, name);
         let (vehicle, network, model) = (c.text("vehicle")?, c.text("network")?, c.text("model")?);
         let (site, service, km) =
@@ -176,7 +177,7 @@ impl FleetPart {
     }
 
     fn modules(&mut self, bytes: Vec<u8>, name: &Arc<str>) -> Result<(), FactsError> {
-        let batch = opened(&PART_MODULES, &PART_MODULES.arrow(), bytes)?;
+        let batch = opened(&PART_MODULES, &PART_MODULES.arrow(), bytes, None)?;
         let c = Columns::new(PART_MODULES.name, &batch, name);
         let (vehicle, node, part) = (c.text("vehicle")?, c.text("node")?, c.text("part_number")?);
         let (hardware, software, lot) =
@@ -200,7 +201,7 @@ impl FleetPart {
     }
 
     fn reports(&mut self, bytes: Vec<u8>, name: &Arc<str>) -> Result<(), FactsError> {
-        let batch = opened(&PART_REPORTS, &PART_REPORTS.arrow(), bytes)?;
+        let batch = opened(&PART_REPORTS, &PART_REPORTS.arrow(), bytes, None)?;
         let c = Columns::new(PART_REPORTS.name, &batch, name);
         let (vehicle, taken, since) =
             (c.text("vehicle")?, c.time("taken_at")?, c.number("since_start_s")?);
@@ -272,20 +273,23 @@ fn row(name: &Arc<str>, at: usize) -> Place {
     Place::line(name, at as u64 + 1)
 }
 
-/// The rows of a file whose footer and pages have been checked.
-fn opened(
+/// The columns of these names (all without) of a table of a part, once its footer and pages have been checked and
+/// the file has exactly the expected columns.
+pub(super) fn opened(
     table: &'static Table,
     expected: &Schema,
     bytes: Vec<u8>,
+    names: Option<&[&str]>,
 ) -> Result<RecordBatch, FactsError> {
+    let bytes = Bytes::from(bytes);
     let unsound = |found: String| {
         let expected = "a sound Parquet file".to_owned();
         FactsError::Shape { table: table.name, expected, found }
     };
     check_parquet(&bytes).map_err(unsound)?;
-    let read = fenced(|| from_parquet(table, bytes));
-    let batch = read.unwrap_or_else(|| Err(unsound("a damaged one".to_owned())))?;
-    same_shape(table, expected, &batch)?;
+    let read = fenced(|| some_columns(table, bytes, names));
+    let (whole, batch) = read.unwrap_or_else(|| Err(unsound("a damaged one".to_owned())))?;
+    same_shape(table, expected, &whole)?;
     Ok(batch)
 }
 

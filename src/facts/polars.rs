@@ -11,6 +11,7 @@ use polars::prelude::{Column, DataFrame, DataType, IntoLazy as _, Series, col, l
 use polars_arrow::ffi::{ArrowArray, ArrowSchema, import_array_from_c, import_field_from_c};
 
 use crate::facts::error::FactsError;
+use crate::vocabulary::Instant;
 
 /// What one vehicle's exposures come to.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,6 +54,33 @@ fn cross(array: FFI_ArrowArray, schema: FFI_ArrowSchema) -> PolarsResult<Series>
         (field, array)
     };
     Series::try_from((&field, vec![array]))
+}
+
+/// The latest time of a column for each vehicle of a table, by vehicle name, within a period: its first
+/// instant, and the first one after it.
+pub(super) fn latest(
+    table: DataFrame,
+    time: &str,
+    period: (Option<Instant>, Option<Instant>),
+) -> Result<Vec<(String, Instant)>, FactsError> {
+    let of = || -> PolarsResult<Vec<(String, Instant)>> {
+        let at = col(time).cast(DataType::Int64);
+        let mut rows = table.lazy().select([col("vehicle"), at.alias("at")]);
+        if let Some(from) = period.0 {
+            rows = rows.filter(col("at").gt_eq(lit(from.0)));
+        }
+        if let Some(to) = period.1 {
+            rows = rows.filter(col("at").lt(lit(to.0)));
+        }
+        let found = rows
+            .group_by([col("vehicle")])
+            .agg([col("at").max()])
+            .sort(["vehicle"], Default::default())
+            .collect()?;
+        let pairs = found.column("vehicle")?.str()?.iter().zip(found.column("at")?.i64()?.iter());
+        Ok(pairs.filter_map(|(name, at)| Some((name?.to_owned(), Instant(at?)))).collect())
+    };
+    of().map_err(|source| FactsError::Query { doing: "ask when vehicles were last seen", source })
 }
 
 /// Starts, judged starts and starts with an incident for each vehicle, by vehicle name. Takes the

@@ -15,10 +15,10 @@ use crate::facts::table_shape::Kind::{Count, Flag, Number, Small, Text, Texts, T
 use crate::facts::table_shape::{Column, Kept, Table, may, must};
 
 /// Raise this when the same log would give other facts than before, though no column changed.
-pub const FACTS_VERSION: u32 = 3;
+pub const FACTS_VERSION: u32 = 4;
 
 /// The column that stands in front of a table of many logs.
-pub(super) const VEHICLE: Column = must("vehicle", Word, "", "the vehicle");
+pub(crate) const VEHICLE: Column = must("vehicle", Word, "", "the vehicle");
 pub(super) const BUS: Column = must("bus", Word, "", "the bus");
 pub(super) const START: Column = must("start", Time, "", "begin of the start");
 pub(super) const PLACE: Column =

@@ -55,20 +55,20 @@ pub fn vehicles_table<R: Row>(parts: &[(&str, &[R])]) -> Result<RecordBatch, Fac
 
 /// Reads rows back from a batch; places get `file` as their file.
 pub fn read_rows<R: StoredRow>(batch: &RecordBatch, file: &Arc<str>) -> Result<Vec<R>, FactsError> {
-    same_shape(R::TABLE, &R::TABLE.arrow(), batch)?;
+    same_shape(R::TABLE, &R::TABLE.arrow(), batch.schema_ref())?;
     R::read(&Columns::new(R::TABLE.name, batch, file))
 }
 
-/// Refuses a batch that has not exactly the columns of a schema.
+/// Refuses what has not exactly the columns of a schema.
 pub(super) fn same_shape(
     table: &'static Table,
     expected: &Schema,
-    batch: &RecordBatch,
+    found: &Schema,
 ) -> Result<(), FactsError> {
-    if batch.schema_ref().fields() == expected.fields() {
+    if found.fields() == expected.fields() {
         return Ok(());
     }
-    let (expected, found) = (names(expected), names(batch.schema_ref()));
+    let (expected, found) = (names(expected), names(found));
     Err(FactsError::Shape { table: table.name, expected, found })
 }
 

@@ -83,7 +83,7 @@ fn late(
     }
 }
 
-fn cyclic(facts: &LogFacts) -> impl Iterator<Item = &PresenceRow> {
+pub(super) fn cyclic(facts: &LogFacts) -> impl Iterator<Item = &PresenceRow> {
     facts.presences.iter().filter(|r| r.fastest_period_s.is_some())
 }
 

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::absences;
 use super::attach;
 use super::freshness::{self, Freshness};
+use super::habits;
 use super::incident::Incident;
 use super::overlaps;
 use super::placing::{self, By, Home};
@@ -79,6 +80,7 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
     out.remarks.extend(overlaps);
     let off = TakenOff::of(facts.notes, facts.network, facts.logs, &names);
     off.excuse_silences(&mut logs, &names, &mut out.remarks);
+    habits::excuse(&mut logs, &names, &mut out.remarks);
     let trouble = trouble::find(&logs, &names);
     // Judged before any code is left out: a code set by a disconnection is old news afterwards.
     let fresh = freshness::judge(facts.codes, facts.answers);

@@ -9,6 +9,7 @@ mod attach;
 mod finer;
 mod freshness;
 mod gather;
+mod habits;
 mod incident;
 #[cfg(test)]
 mod invented;

@@ -48,7 +48,6 @@ fn leave_out(facts: &mut LogFacts, bus: &str, (from, to): (Instant, Instant)) {
     facts.finer.errors.retain(|r| outside(&r.bus, r.begin));
     facts.finer.locks.retain(|r| outside(&r.bus, r.begin));
     facts.finer.returns.retain(|r| outside(&r.bus, r.due));
-    facts.finer.orders.retain(|r| outside(&r.bus, r.begin));
     facts.finer.passives.retain(|r| outside(&r.bus, r.first));
 }
 

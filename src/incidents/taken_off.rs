@@ -49,14 +49,7 @@ impl TakenOff {
             let (ServiceAction::Disconnect, Some(target)) = (note.action, &note.target) else {
                 continue;
             };
-            let undone = notes.iter().skip(at + 1).find(|later| {
-                let same = later.target.as_ref() == Some(target);
-                match later.action {
-                    ServiceAction::Reconnect => same || later.target.is_none(),
-                    ServiceAction::Replace | ServiceAction::Repair => same,
-                    _ => false,
-                }
-            });
+            let undone = notes.iter().skip(at + 1).find(|later| note.is_ended_by(later));
             for node in nodes_on(target, network) {
                 let heard = logs.iter().flat_map(|(_, log)| &log.presences).filter(|row| {
                     row.start > note.time && *names.get(&row.node).unwrap_or(&row.node) == node

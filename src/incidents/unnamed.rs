@@ -2,7 +2,8 @@
 //!
 //! Two identifiers share a sender when they run by one clock, or when their silences coincide over the
 //! vehicle's logs (Jaccard index of at least one half, average linkage). Two of different clocks never do,
-//! however often they fall silent together: that is one feed, not one sender. What nothing tells stays alone.
+//! however often they fall silent together: that is one feed, not one sender. Moments at which a crowd fell
+//! silent do not count. What nothing tells stays alone.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -18,6 +19,8 @@ const MOST: usize = 512;
 
 /// Silences begin together when they are due within this (nanoseconds), bucketed.
 const TOGETHER: i64 = 500_000_000;
+/// More identifiers than these, and than a third of all, are no one sender's.
+const CROWD: usize = 12;
 /// Jaccard index from which two identifiers share a sender.
 const SHARED: f64 = 0.5;
 
@@ -45,6 +48,7 @@ pub(super) fn group(logs: &[(Arc<str>, LogFacts)], described: bool) -> Naming {
             silent.entry(row.node.clone()).or_default().insert(row.due.0.div_euclid(TOGETHER));
         }
     }
+    leave_out_crowds(&mut silent, identifiers.len());
     let single = format!("{UNNAMED}id-");
     let clocks = Clocks::new(logs);
     // Only what was silent or has a clock can be compared; the rest stays alone.
@@ -105,6 +109,27 @@ pub(super) fn group(logs: &[(Arc<str>, LogFacts)], described: bool) -> Naming {
     (names, listed)
 }
 
+/// Takes out the moments at which a crowd of identifiers fell silent: that is a bus or a branch of it, and tells
+/// nothing of who sends what.
+fn leave_out_crowds(silent: &mut BTreeMap<String, BTreeSet<i64>>, identifiers: usize) {
+    let mut at: BTreeMap<i64, BTreeSet<&str>> = BTreeMap::new();
+    for (name, moments) in silent.iter() {
+        for moment in moments {
+            at.entry(*moment).or_default().insert(name);
+        }
+    }
+    let most = CROWD.max(identifiers / 3);
+    let together = |moment: i64| {
+        let near = at.range(moment - 1..=moment + 1).flat_map(|(_, who)| who);
+        near.collect::<BTreeSet<_>>().len()
+    };
+    let crowds: BTreeSet<i64> = at.keys().copied().filter(|m| together(*m) > most).collect();
+    silent.retain(|_, moments| {
+        moments.retain(|moment| !crowds.contains(moment));
+        !moments.is_empty()
+    });
+}
+
 /// The J1939 source address that names a row's node.
 fn address(row: &IdentifierRow) -> Option<u8> {
     let address = j1939::header(row.id)?.source;
@@ -153,4 +178,71 @@ fn jaccard(a: Option<&BTreeSet<i64>>, b: Option<&BTreeSet<i64>>) -> f64 {
     let common = a.iter().filter(|t| near(b, **t)).count();
     let all = a.len() + b.iter().filter(|t| !near(a, **t)).count();
     if all == 0 { 0.0 } else { common as f64 / all as f64 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::incidents::invented;
+    use crate::observe::SilenceRow;
+    use crate::vocabulary::{Identifier, Instant, Place};
+
+    /// Thirty identifiers; each list falls silent together, a minute apart.
+    fn senders(silent: &[&[u32]]) -> usize {
+        let at = |s: f64| Instant(1_700_000_000_000_000_000).plus_seconds(s);
+        let (name, mut log) = invented::log("a.log", "can0", at(0.0), at(900.0));
+        let node = |id: u32| format!("{UNNAMED}id-{id:03X}");
+        for id in 0x100..0x11E {
+            log.identifiers.push(IdentifierRow {
+                bus: "can0".to_owned(),
+                id: Identifier::base(id),
+                node: node(id),
+                frames: 9000,
+                cyclic: true,
+                period_s: Some(0.1),
+                jitter_s: Some(0.001),
+            });
+        }
+        for (minute, ids) in (1..).zip(silent) {
+            log.silences.extend(ids.iter().map(|id| SilenceRow {
+                bus: "can0".to_owned(),
+                start: at(0.0),
+                node: node(*id),
+                last_heard: at(f64::from(minute) * 60.0),
+                due: at(f64::from(minute) * 60.0 + 0.1),
+                end: at(f64::from(minute) * 60.0 + 2.0),
+                returned: true,
+                restarted: None,
+                identifiers: 1,
+                place: Place::whole(&name),
+            }));
+        }
+        group(&[(name, log)], false).1.len()
+    }
+
+    // Twice a second, as bus-off makes it: fifteen silences near to each other are still five identifiers.
+    #[test]
+    fn a_crowd_is_counted_in_identifiers() {
+        let mut silent = BTreeMap::new();
+        for n in 0..5 {
+            silent.insert(format!("{UNNAMED}id-10{n}"), BTreeSet::from([10, 11, 12]));
+        }
+        leave_out_crowds(&mut silent, 30);
+        assert_eq!(silent.len(), 5);
+        for n in 5..20 {
+            silent.insert(format!("{UNNAMED}id-1{n}"), BTreeSet::from([11]));
+        }
+        leave_out_crowds(&mut silent, 30);
+        assert!(silent.is_empty(), "{silent:?}");
+    }
+
+    #[test]
+    fn who_falls_silent_together_is_one_sender_but_a_crowd_is_a_bus() {
+        let few: Vec<u32> = (0x100..0x105).collect();
+        let crowd: Vec<u32> = (0x100..0x11A).collect();
+        assert_eq!(senders(&[]), 30);
+        assert_eq!(senders(&[&few]), 26, "five are one");
+        assert_eq!(senders(&[&crowd, &crowd, &crowd]), 30);
+        assert_eq!(senders(&[&few, &crowd]), 26, "what the crowd hides the other moment tells");
+    }
 }

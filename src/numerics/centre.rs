@@ -1,6 +1,6 @@
 //! Where a set of numbers lies and how far it spreads, without being moved by outliers.
 //!
-//! In: slices in any order. Out: median, scaled median absolute deviation, quantiles. Sorted by
+//! In: slices in any order. Out: median, scaled median absolute deviation, quantiles. Ordered by
 //! `total_cmp`, so the order of the input never shows. Refuses an empty slice and one that holds
 //! something that is not a number.
 
@@ -10,22 +10,47 @@ pub const NORMAL_SCALE: f64 = 1.4826;
 /// The middle value, or the mean of the two middle values.
 #[must_use]
 pub fn median(values: &[f64]) -> Option<f64> {
-    let sorted = sorted(values)?;
-    let middle = sorted.len() / 2;
-    let upper = *sorted.get(middle)?;
-    if sorted.len() % 2 == 1 {
+    median_of(&mut values.to_vec())
+}
+
+/// The same as [`median`] of values that may be put in another order: no copy is made.
+#[must_use]
+pub fn median_of(values: &mut [f64]) -> Option<f64> {
+    /// Up to here it is quickest to put all in order.
+    const FEW: usize = 16;
+    if values.is_empty() || values.iter().any(|value| value.is_nan()) {
+        return None;
+    }
+    let (middle, odd) = (values.len() / 2, values.len() % 2 == 1);
+    let (below, upper) = if values.len() <= FEW {
+        values.sort_unstable_by(f64::total_cmp);
+        (values.get(..middle)?, *values.get(middle)?)
+    } else {
+        let (below, upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+        (&*below, *upper)
+    };
+    if odd {
         return Some(upper);
     }
-    Some(f64::midpoint(*sorted.get(middle.checked_sub(1)?)?, upper))
+    let lower = below.iter().copied().max_by(f64::total_cmp)?;
+    Some(f64::midpoint(lower, upper))
 }
 
 /// [`NORMAL_SCALE`] times the median distance from the median (Hampel 1974), in the unit of the
 /// values. 0 when more than half of them are equal.
 #[must_use]
 pub fn mad(values: &[f64]) -> Option<f64> {
-    let centre = median(values)?;
-    let distances: Vec<f64> = values.iter().map(|value| (value - centre).abs()).collect();
-    Some(NORMAL_SCALE * median(&distances)?)
+    mad_of(&mut values.to_vec())
+}
+
+/// The same as [`mad`]; afterwards `values` holds the distances from the median.
+#[must_use]
+pub fn mad_of(values: &mut [f64]) -> Option<f64> {
+    let centre = median_of(values)?;
+    for value in values.iter_mut() {
+        *value = (*value - centre).abs();
+    }
+    Some(NORMAL_SCALE * median_of(values)?)
 }
 
 /// The quantile at `share` (0 to 1), linear between order statistics (Hyndman & Fan's type 7).
@@ -80,6 +105,26 @@ mod tests {
             holds("centre::quantile", quantile(&VALUES, share).expect("values"), want);
         }
         holds("centre::quantile", quantile(&VALUES, 1.0).expect("values"), 100.0);
+    }
+
+    // The same values as above, and against a sort for every length up to 64.
+    #[test]
+    fn no_copy_is_the_same() {
+        holds("centre::median_of", median_of(&mut VALUES.to_vec()).expect("values"), 3.0);
+        holds("centre::mad_of", mad_of(&mut VALUES.to_vec()).expect("values"), 4.077_15);
+        let mut noise = 1u64;
+        for length in 1..=64 {
+            let values: Vec<f64> = (0..length)
+                .map(|_| {
+                    noise = noise.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+                    f64::from(u32::try_from(noise >> 60).expect("four bits")) - 8.0
+                })
+                .collect();
+            let mut sorted = values.clone();
+            sorted.sort_by(f64::total_cmp);
+            let middle = f64::midpoint(sorted[(length - 1) / 2], sorted[length / 2]);
+            assert_eq!(median(&values).map(f64::to_bits), Some(middle.to_bits()), "{values:?}");
+        }
     }
 
     #[test]

@@ -87,7 +87,7 @@ pub fn median_slope(x: &[f64], y: &[f64]) -> Option<f64> {
     if x.len() != y.len() {
         return None;
     }
-    let mut slopes = Vec::new();
+    let mut slopes = Vec::with_capacity(x.len() * x.len().saturating_sub(1) / 2);
     for (n, (x0, y0)) in x.iter().zip(y).enumerate() {
         for (x1, y1) in x.iter().zip(y).skip(n + 1) {
             if (x1 - x0).abs() > 0.0 {
@@ -95,7 +95,7 @@ pub fn median_slope(x: &[f64], y: &[f64]) -> Option<f64> {
             }
         }
     }
-    super::centre::median(&slopes)
+    super::centre::median_of(&mut slopes)
 }
 
 /// Standard error of a slope over `count` evenly spaced points in `span`, from their scatter `sigma`.

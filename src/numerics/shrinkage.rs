@@ -7,7 +7,7 @@
 
 use statrs::function::gamma::{digamma, gamma_lr, ln_gamma};
 
-use super::bisection::bisect;
+use super::bisection::quantile;
 use super::logs::log_sum_exp;
 use super::simplex::maximum;
 
@@ -57,16 +57,37 @@ impl Ratios {
         while self.at_most(high) < level && high < 1e12 {
             high *= 2.0;
         }
-        bisect(0.0, high, |at| self.at_most(at) < level)
+        quantile(high, level, |at| self.at_most(at))
     }
 }
 
-/// ln of the probability of `events` when `expected` are expected and the ratio is gamma: negative
-/// binomial, without the part that no parameter changes.
-fn ln_marginal(gamma: Gamma, events: f64, expected: f64) -> f64 {
-    let Gamma { shape, rate, .. } = gamma;
-    ln_gamma(shape + events) - ln_gamma(shape) + shape * (rate / (rate + expected)).ln()
-        - events * (rate + expected).ln()
+/// A gamma distribution of ratios with what of it is the same for every group.
+#[derive(Clone, Copy)]
+struct Marginal {
+    gamma: Gamma,
+    ln_weight: f64,
+    ln_gamma_shape: f64,
+}
+
+impl Marginal {
+    fn of(gamma: &Gamma) -> Marginal {
+        let (ln_weight, ln_gamma_shape) = (gamma.weight.ln(), ln_gamma(gamma.shape));
+        Marginal { gamma: *gamma, ln_weight, ln_gamma_shape }
+    }
+
+    /// ln of its weight and of the probability of `events` when `expected` are expected and the ratio is
+    /// gamma: negative binomial, without the part that no parameter changes.
+    fn ln(&self, events: f64, expected: f64) -> f64 {
+        let Gamma { shape, rate, .. } = self.gamma;
+        let none = shape * (rate / (rate + expected)).ln();
+        if events <= 0.0 {
+            // Most groups: there is nothing more to it.
+            return self.ln_weight + none;
+        }
+        let some =
+            ln_gamma(shape + events) - self.ln_gamma_shape + none - events * (rate + expected).ln();
+        self.ln_weight + some
+    }
 }
 
 /// ln of the probability of all groups' events under a distribution of ratios, the Poisson's own
@@ -74,13 +95,13 @@ fn ln_marginal(gamma: Gamma, events: f64, expected: f64) -> f64 {
 #[must_use]
 pub fn ln_likelihood(ratios: &Ratios, groups: &[(f64, f64)]) -> Option<f64> {
     groups.iter().all(possible).then(|| {
+        let parts: Vec<Marginal> = ratios.0.iter().map(Marginal::of).collect();
+        let mut terms = vec![0.0; parts.len()];
         let one = |(events, expected): &(f64, f64)| {
-            let parts: Vec<f64> = ratios
-                .0
-                .iter()
-                .map(|g| g.weight.ln() + ln_marginal(*g, *events, *expected))
-                .collect();
-            log_sum_exp(&parts)
+            for (term, part) in terms.iter_mut().zip(&parts) {
+                *term = part.ln(*events, *expected);
+            }
+            log_sum_exp(&terms)
         };
         groups.iter().map(one).sum()
     })
@@ -149,8 +170,7 @@ pub fn shrink(ratios: &Ratios, events: f64, expected: f64, confidence: f64) -> O
     if !(possible(&(events, expected)) && confidence > 0.0 && confidence < 1.0) {
         return None;
     }
-    let weights: Vec<f64> =
-        ratios.0.iter().map(|g| g.weight.ln() + ln_marginal(*g, events, expected)).collect();
+    let weights: Vec<f64> = ratios.0.iter().map(|g| Marginal::of(g).ln(events, expected)).collect();
     let shares = super::logs::normalise(&weights)?;
     let own: Vec<Gamma> = ratios
         .0

@@ -8,7 +8,7 @@
 use statrs::function::beta::beta_reg;
 use statrs::function::gamma::gamma_lr;
 
-use super::bisection::bisect;
+use super::bisection::quantile;
 
 /// Upper tail of the Poisson distribution with mid-P (Lancaster 1961): P(more than `events`) and half
 /// of P(exactly `events`), the two tails being incomplete gamma functions.
@@ -96,9 +96,9 @@ fn share(events1: f64, time1: f64, events2: f64, time2: f64) -> Option<f64> {
     (counts && times).then(|| time1 / (time1 + time2))
 }
 
-/// The quantile of a beta distribution, by bisection of its distribution function.
+/// The quantile of a beta distribution.
 fn beta_quantile(a: f64, b: f64, level: f64) -> f64 {
-    bisect(0.0, 1.0, |at| beta_reg(a, b, at) < level)
+    quantile(1.0, level, |at| beta_reg(a, b, at.min(1.0)))
 }
 
 #[cfg(test)]

@@ -6,7 +6,6 @@
 //! groups. Strata whose margins leave only one table add nothing.
 
 use super::exact::ln_hypergeometric;
-use super::logs::log_sum_exp;
 use super::table::TwoGroups;
 
 /// Most hits of all strata together for which the distribution is worked out.
@@ -31,29 +30,33 @@ fn tails(strata: &[TwoGroups]) -> Option<(f64, f64)> {
     if hits > MOST_HITS {
         return None;
     }
-    // ln of the probability of each number of hits in the first group beyond the least possible.
-    let (mut spread, mut observed) = (vec![0.0], 0usize);
+    // The probability of each number of hits in the first group beyond the least possible. Sums of what is
+    // above 0 keep their digits; what is less than 1e-300 comes out as nothing, as it does in the answer.
+    let (mut spread, mut observed) = (vec![1.0], 0usize);
     for table in strata {
         let hits = table.hits1() + table.hits2();
         let population = table.trials1() + table.trials2();
         let least = hits.saturating_sub(table.trials2());
         let most = hits.min(table.trials1());
+        observed += usize::try_from(table.hits1() - least).ok()?;
+        if least == most {
+            continue;
+        }
         let own: Vec<f64> = (least..=most)
-            .map(|x| ln_hypergeometric(x, hits, population, table.trials1()))
+            .map(|x| ln_hypergeometric(x, hits, population, table.trials1()).exp())
             .collect();
-        let mut joined = vec![Vec::new(); spread.len() + own.len() - 1];
-        for (i, a) in spread.iter().enumerate() {
-            for (j, b) in own.iter().enumerate() {
-                if let Some(slot) = joined.get_mut(i + j) {
-                    slot.push(a + b);
-                }
+        let mut joined = vec![0.0; spread.len() + own.len() - 1];
+        for (j, b) in own.iter().enumerate() {
+            let slots = joined.get_mut(j..).unwrap_or_default();
+            for (slot, a) in slots.iter_mut().zip(&spread) {
+                *slot += a * b;
             }
         }
-        spread = joined.iter().map(|terms| log_sum_exp(terms)).collect();
-        observed += usize::try_from(table.hits1() - least).ok()?;
+        spread = joined;
     }
-    let at = spread.get(observed)?.exp();
-    let beyond = log_sum_exp(spread.get(observed + 1..)?).exp();
+    let at = *spread.get(observed)?;
+    // The smallest first: they are not lost beside the largest.
+    let beyond = spread.get(observed + 1..)?.iter().rev().sum();
     Some((beyond, at))
 }
 

@@ -178,6 +178,63 @@ fn published_log_rank() {
     assert_eq!(with_nobody.freedom, 2);
 }
 
+/// Years from diagnosis to death, and of those who lived to the last word of them, by stage: 90 men with cancer
+/// of the larynx (Kardaun 1983; Klein & Moeschberger 2003, section 1.8).
+const DIED: [&[f64]; 4] = [
+    &[0.6, 1.3, 2.4, 3.2, 3.3, 3.5, 3.5, 4.0, 4.0, 4.3, 5.3, 6.0, 6.4, 6.5, 7.4],
+    &[0.2, 1.8, 2.0, 3.6, 4.0, 6.2, 7.0],
+    &[0.3, 0.3, 0.5, 0.7, 0.8, 1.0, 1.3, 1.6, 1.8, 1.9, 1.9, 3.2, 3.5, 5.0, 6.3, 6.4, 7.8],
+    &[0.1, 0.3, 0.4, 0.8, 0.8, 1.0, 1.5, 2.0, 2.3, 3.6, 3.8],
+];
+const LIVED: [&[f64]; 4] = [
+    &[2.5, 3.2, 3.3, 4.5, 4.5, 5.5, 5.9, 5.9, 6.1, 6.2, 6.5, 6.7, 7.0, 7.4, 8.1, 8.1, 9.6, 10.7],
+    &[2.2, 2.6, 3.3, 3.6, 4.3, 4.3, 5.0, 7.5, 7.6, 9.3],
+    &[3.7, 4.5, 4.8, 4.8, 5.0, 5.1, 6.5, 8.0, 9.3, 10.1],
+    &[2.9, 4.3],
+];
+
+// q6.logrank.larynx: published 22.8 on 3 degrees of freedom (Klein & Moeschberger 2003, ch. 7); digits by
+// lifelines 0.30.3, R's survdiff prints 22.8.
+#[test]
+fn published_log_rank_of_four_stages() {
+    let stages: Vec<Vec<Watched>> = DIED
+        .iter()
+        .zip(LIVED)
+        .map(|(died, lived)| {
+            let ends = died.iter().map(|to| Watched::until_event(*to));
+            ends.chain(lived.iter().map(|to| Watched::censored(*to))).collect()
+        })
+        .collect();
+    let groups: Vec<&[Watched]> = stages.iter().map(Vec::as_slice).collect();
+    let test = log_rank(&groups).expect("four stages");
+    assert_eq!((test.freedom, test.observed.as_slice()), (3, &[15.0, 7.0, 17.0, 11.0][..]));
+    holds("survival::log_rank", test.chi_squared, 22.762_757_064_648_177);
+    holds("survival::log_rank", test.p_value, 4.525_211_220_445_884e-5);
+    let expected = [
+        22.566_039_844_488_657,
+        10.011_697_005_528_635,
+        14.084_547_723_127_413,
+        3.337_715_426_855_299,
+    ];
+    for (got, want) in test.expected.iter().zip(expected) {
+        holds("survival::log_rank", *got, want);
+    }
+}
+
+// q6.km.nist: NIST/SEMATECH e-Handbook 8.2.1.5 and 8.4.1.3, ten of twenty failed by 500 h.
+#[test]
+fn published_curve_of_the_handbook() {
+    let failed = [54.0, 187.0, 216.0, 240.0, 244.0, 335.0, 361.0, 373.0, 375.0, 386.0];
+    let mut all: Vec<Watched> = failed.into_iter().map(Watched::until_event).collect();
+    all.extend([Watched::censored(500.0); 10]);
+    let curve = curve(&all);
+    let printed = [0.95, 0.90, 0.85, 0.80, 0.75, 0.70, 0.65, 0.60, 0.55, 0.50];
+    assert_eq!(curve.steps.len(), printed.len());
+    for (step, want) in curve.steps.iter().zip(printed) {
+        holds(KM, step.free, want);
+    }
+}
+
 #[test]
 fn within_strata() {
     let ended = [10.0, 7.0, 32.0, 23.0, 22.0, 6.0, 16.0, 34.0, 32.0, 25.0];

@@ -34,7 +34,7 @@ const CLOCK: &str = "slopes in parts per million from times of sixty seconds";
 const INCOMPLETE: &str = "the library's incomplete gamma and beta functions";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 94] = [
+const TABLE: [Row; 96] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -42,7 +42,9 @@ const TABLE: [Row; 94] = [
     row("beta_binomial::probability_greater", 1e-11, "one rounding a step", "Thompson 1933"),
     row("beta_binomial::success_run", 0.0, "a whole number", "Lipson & Sheth 1973"),
     row("centre::mad", 1e-12, ROUND, "Hampel 1974; R stats::mad"),
+    row("centre::mad_of", 1e-12, ROUND, "Hampel 1974; R stats::mad"),
     row("centre::median", 0.0, "an element, or the mean of two", "order statistics"),
+    row("centre::median_of", 0.0, "an element, or the mean of two", "order statistics"),
     row("centre::quantile", 1e-12, ROUND, "Hyndman & Fan 1996, type 7"),
     row("circular::shift_p", 1e-12, "a ratio of whole numbers", "Lotwick & Silverman 1982"),
     row(
@@ -137,7 +139,7 @@ const TABLE: [Row; 94] = [
     ),
     row("shrinkage::fit_two_gammas", 0.0, "a share to two places", "DuMouchel 1999"),
     row("shrinkage::ln_likelihood", 1e-9, SUMS, "negative binomial distribution"),
-    row("shrinkage::shrink", 1e-9, "bisection of the distribution function", "DuMouchel 1999"),
+    row("shrinkage::shrink", 1e-9, "the root of the distribution function", "DuMouchel 1999"),
     row("soft_counts::funnel_limits", 1e-12, "whole numbers", "Spiegelhalter 2005"),
     row("soft_counts::higher_rate_mid_p", 1e-10, INCOMPLETE, "Przyborowski & Wilenski 1940"),
     row("soft_counts::rate_ratio_range", 1e-9, INCOMPLETE, "Clopper & Pearson 1934"),

@@ -1,9 +1,11 @@
 //! Blind spots: the logger lost everything while the bus went on. Never evidence of silence.
 //!
-//! Said when no frame at all was logged, no error frame stands near, and the nodes come back on their
-//! old beat; or when the logger itself says that it overflowed or restarted.
+//! Said when no frame at all was logged, on no other bus of the log either, no error frame stands near,
+//! and the nodes come back on their old beat; or when the logger itself says that it overflowed or
+//! restarted. A logger that went on writing down another bus was there: then the bus itself was mute.
 
 use super::channel::Channel;
+use super::gaps::Gap;
 use super::period::Period;
 use super::phases;
 use super::starts::{FEWEST_BEATS, ON_BEAT_SHARE, SLEEP, Span};
@@ -23,9 +25,15 @@ pub(super) struct Blind {
     pub why: String,
 }
 
-/// Finds the blind spots of one bus, by time.
-pub(super) fn find(channel: &Channel, periods: &[Option<Period>], spans: &[Span]) -> Vec<Blind> {
+/// Finds the blind spots of one bus, by time; `all` are all buses of the log.
+pub(super) fn find(
+    channel: &Channel,
+    periods: &[Option<Period>],
+    spans: &[Span],
+    all: &[Channel],
+) -> Vec<Blind> {
     let mut found = Vec::new();
+    let others = all.iter().filter(|other| !std::ptr::eq(*other, channel));
     for gap in &channel.bus_gaps.gaps {
         if !spans.iter().any(|s| s.holds(gap.from) && s.holds(gap.to)) {
             continue;
@@ -36,7 +44,9 @@ pub(super) fn find(channel: &Channel, periods: &[Option<Period>], spans: &[Span]
             .any(|(_, t, _)| t.0 >= gap.from.0 - NEAR && t.0 <= gap.to.0 + NEAR);
         let why = if said {
             SAID.to_owned()
-        } else if errors_near(channel, gap.from, gap.to) {
+        } else if errors_near(channel, gap.from, gap.to)
+            || others.clone().any(|other| went_on(other, gap.from, gap.to))
+        {
             continue;
         } else {
             match on_beat(channel, periods, gap.from, gap.to) {
@@ -86,6 +96,38 @@ fn on_beat(
 
 fn errors_near(channel: &Channel, begin: Instant, end: Instant) -> bool {
     channel.error_runs.iter().any(|r| r.end.0 >= begin.0 - NEAR && r.begin.0 <= end.0 + NEAR)
+}
+
+/// Whether a bus was heard all through a span: it covers the span, and none of its own gaps takes half of it.
+/// Gaps that short are not kept of every bus: then nothing is said.
+fn went_on(other: &Channel, begin: Instant, end: Instant) -> bool {
+    let half = (end.0 - begin.0) / 2;
+    let taken = |from: Instant, to: Instant| to.min(end).0 - from.max(begin).0;
+    other.begin <= begin
+        && other.now >= end
+        && half >= other.bus_gaps.limit
+        && other.bus_gaps.gaps.iter().all(|gap| taken(gap.from, gap.to) < half)
+}
+
+/// Whether each frame that a gap cost was due in a blind spot, as far as jitter lets it be told.
+pub(super) fn cost_it(blind: &[Blind], gap: &Gap, period: &Period) -> bool {
+    if overlap(blind, gap.from, gap.to) == 0 {
+        return false;
+    }
+    let slack = period.nanos / 4 + 4 * period.jitter;
+    let mut due = gap.from.0.saturating_add(period.nanos);
+    while period.nanos > 0 && due < gap.to.0 - slack {
+        match blind.iter().find(|b| due >= b.begin.0 - slack && due <= b.end.0 + slack) {
+            // All that is due before the end of the spot was lost with it.
+            Some(spot) => {
+                let inside =
+                    ((spot.end.0 - due).max(0) / period.nanos + 1).saturating_mul(period.nanos);
+                due = due.saturating_add(inside);
+            }
+            None => return false,
+        }
+    }
+    true
 }
 
 /// How much of a span is covered by blind spots, nanoseconds.
@@ -141,5 +183,60 @@ mod tests {
             assert!(seen.facts.silences.is_empty(), "{:?}", seen.facts.silences);
             assert!(seen.facts.finer.clock_steps.is_empty());
         }
+    }
+
+    /// Identifiers with their channel, period and phase (ms) for 30 s; the channels that are mute from `from` to `to`.
+    fn watched(
+        senders: &[(u32, u8, i64, i64)],
+        mute: &[u8],
+        (from, to): (i64, i64),
+    ) -> crate::observe::LogFacts {
+        let mut observer = Observer::default();
+        let mut line = 0;
+        for millis in 0..30_000_i64 {
+            let mut frames = Vec::new();
+            for (id, channel, period, phase) in senders {
+                let lost = mute.contains(channel) && (from..to).contains(&millis);
+                if millis % period == *phase && !lost {
+                    line += 1;
+                    frames.push(Frame {
+                        time: Instant(1_700_000_000_000_000_000 + millis * 1_000_000),
+                        data: 0,
+                        line,
+                        id: Identifier::base(*id),
+                        channel: u16::from(*channel),
+                        length: 8,
+                        kind: FrameKind::Data,
+                    });
+                }
+            }
+            observer.push(&frames, &["can0".to_owned(), "can1".to_owned()]);
+        }
+        observer.finish(&Senders::default(), None, &"log".into(), 0).facts
+    }
+
+    #[test]
+    fn a_bus_is_mute_when_the_logger_went_on_with_another() {
+        let senders: Vec<(u32, u8, i64, i64)> = (0..8)
+            .map(|n: i64| {
+                (0x100 + u32::try_from(n).expect("small"), u8::from(n >= 4), 20, 2 * n + 1)
+            })
+            .collect();
+        let both = watched(&senders, &[0, 1], (12_000, 14_000));
+        assert_eq!((both.blind_spots.len(), both.silences.len()), (2, 0), "{:?}", both.silences);
+        let one = watched(&senders, &[0], (12_000, 14_000));
+        assert_eq!((one.blind_spots.len(), one.silences.len()), (0, 4), "{:?}", one.blind_spots);
+    }
+
+    /// Every 500 ms at .180: of the frames due in a hole from 6.61 s to 8.70 s each was lost with it, though
+    /// the hole is less than seven tenths of the gap.
+    #[test]
+    fn a_slow_sender_is_not_silent_where_the_logger_lost_its_frames() {
+        let mut senders: Vec<(u32, u8, i64, i64)> = (0..6)
+            .map(|n: i64| (0x100 + u32::try_from(n).expect("small"), 0, 20, 2 * n + 1))
+            .collect();
+        senders.push((0x300, 0, 500, 180));
+        let seen = watched(&senders, &[0], (6_610, 8_700));
+        assert_eq!((seen.blind_spots.len(), seen.silences.len()), (1, 0), "{:?}", seen.silences);
     }
 }

@@ -107,9 +107,23 @@ impl Channel {
         }
     }
 
+    /// Takes frames as long as they are of the first one's interface; returns how many (at least one).
+    pub(super) fn frames(&mut self, frames: &[Frame]) -> usize {
+        let number = frames.first().map_or(0, |frame| frame.channel);
+        let mut taken = 0;
+        for frame in frames {
+            if frame.channel != number {
+                break;
+            }
+            self.frame(frame);
+            taken += 1;
+        }
+        taken.max(1)
+    }
+
     /// Takes one frame.
     #[inline]
-    pub(super) fn frame(&mut self, frame: &Frame) {
+    fn frame(&mut self, frame: &Frame) {
         let mut time = self.clock.time(frame.time);
         if time < self.now {
             time = self.clock.went_back(self.now, time, frame.line);
@@ -229,6 +243,7 @@ impl Channel {
             seen: self.data_frames,
             before: 0,
             after: 0,
+            late: 0,
         });
     }
 
@@ -332,6 +347,7 @@ impl Channel {
         times.extend(self.moments.kept.iter_mut().map(|m| &mut m.time));
         times.extend(self.logger_blind.iter_mut().flat_map(|(a, b, _)| [a, b]));
         times.extend(self.surges.iter_mut().flat_map(|s| [&mut s.begin, &mut s.end]));
+        times.extend(self.diagnostics.times());
         times.extend(self.signals.kept.iter_mut().map(|s| &mut s.time));
         for time in times {
             *time = repair.time(*time);

@@ -36,6 +36,9 @@ const PERHAPS: f64 = 0.4;
 const UNKNOWN: f64 = 0.6;
 const UNLIKE: f64 = 1.0;
 const CUT: f64 = 0.5;
+/// From so many pairs on, this share of all is no sender's any more: one with two thirds of the identifiers makes it.
+const PAIRS: usize = 45;
+const MOST_TOGETHER: f64 = 0.45;
 /// Clocks of nodes lie within so many parts per million of the right one (crystals; common practice, no source).
 const RANGE_PPM: f64 = 100.0;
 
@@ -60,12 +63,21 @@ struct Beat {
     scatter: f64,
 }
 
-/// Difference of two clocks, as shares: slope, standard error, scatter (ns).
+/// Difference of two clocks, as shares: slope, standard error; and scatter (ns) where that decides.
 #[derive(Debug, Clone, Copy)]
 struct Difference {
     slope: f64,
     error: f64,
-    scatter: f64,
+    scatter: Option<f64>,
+}
+
+/// Room for what is compared, used again for every pair: there are thousands.
+#[derive(Debug, Default)]
+struct Room {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    stretches: (Vec<f64>, Vec<f64>),
+    rest: Vec<f64>,
 }
 
 /// Groups of two and more, by identifier.
@@ -82,12 +94,19 @@ pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member>
     beats.truncate(MOST);
     beats.sort_by_key(|b| b.id);
     let spread = woke_apart(&beats);
-    let mut differences = Vec::with_capacity(beats.len() * beats.len() / 2);
+    let mut differences = Vec::with_capacity(beats.len());
+    let mut room = Room::default();
     for (n, a) in beats.iter().enumerate() {
-        differences.push(beats[n + 1..].iter().map(|b| difference(a, b)).collect::<Vec<_>>());
+        let row = beats[n + 1..].iter().map(|b| difference(a, b, &mut room));
+        differences.push(row.collect::<Vec<_>>());
     }
     let of = |a: usize, b: usize| differences.get(a)?.get(b.checked_sub(a + 1)?).copied()?;
-    let distance = |a: usize, b: usize| distance(&beats[a], &beats[b], of(a, b), spread);
+    let tasks = !one_for_all(&beats, &differences);
+    let crowd = crowd(&beats);
+    let distance = |a: usize, b: usize| {
+        let told = Told { spread, tasks, crowd: crowd[a] || crowd[b] };
+        distance(&beats[a], &beats[b], of(a, b), told)
+    };
     let tree = clusters::average_linkage(beats.len(), distance);
     let labels = clusters::cut(beats.len(), &tree, CUT);
     members(&beats, &labels, of)
@@ -129,23 +148,30 @@ fn beat(tracker: &Tracker, period: &Period) -> Option<Beat> {
     })
 }
 
-/// The middle slope over the middles of stretches: robust, and quick for many points.
+/// The middle slope over the middles of stretches: robust, and quick for many points. `x` rises.
 fn stretched_slope(x: &[f64], y: &[f64]) -> Option<f64> {
-    let (x, y) = stretches(x, y);
-    lines::median_slope(&x, &y)
+    let (mut sx, mut sy, mut y) = (Vec::new(), Vec::new(), y.to_vec());
+    stretches(x, &mut y, (&mut sx, &mut sy));
+    lines::median_slope(&sx, &sy)
 }
 
-/// The middles of at most [`STRETCHES`] stretches of points.
-fn stretches(x: &[f64], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
+/// The middles of at most [`STRETCHES`] stretches of points; within a stretch `y` is put in another order.
+fn stretches(x: &[f64], y: &mut [f64], into: (&mut Vec<f64>, &mut Vec<f64>)) {
     let size = x.len().div_ceil(STRETCHES).max(1);
-    let middles = |v: &[f64]| v.chunks(size).filter_map(centre::median).collect::<Vec<f64>>();
-    (middles(x), middles(y))
+    // What rises has its middle in the middle.
+    let middle = |v: &[f64]| Some(f64::midpoint(*v.get((v.len() - 1) / 2)?, *v.get(v.len() / 2)?));
+    into.0.clear();
+    into.0.extend(x.chunks(size).filter_map(middle));
+    into.1.clear();
+    into.1.extend(y.chunks_mut(size).filter_map(centre::median_of));
 }
 
 /// `None` when the periods have no simple ratio or too few looks are common.
-fn difference(a: &Beat, b: &Beat) -> Option<Difference> {
+fn difference(a: &Beat, b: &Beat, room: &mut Room) -> Option<Difference> {
     let ratio = ratio_off(a.period / b.period)?;
-    let (mut x, mut y) = (Vec::new(), Vec::new());
+    let Room { x, y, stretches: (sx, sy), rest } = room;
+    x.clear();
+    y.clear();
     let mut others = b.points.iter().peekable();
     for (look, time, offset) in &a.points {
         while others.next_if(|(other, _, _)| other < look).is_some() {}
@@ -158,17 +184,26 @@ fn difference(a: &Beat, b: &Beat) -> Option<Difference> {
     if x.len() < FEWEST || span * 1e9 < SHORTEST as f64 {
         return None;
     }
-    let (sx, sy) = stretches(&x, &y);
-    let slope = lines::median_slope(&sx, &sy)?;
-    let rest: Vec<f64> = sx.iter().zip(&sy).map(|(x, y)| y - slope * x).collect();
-    let sigma = centre::mad(&rest)?;
-    let error = lines::slope_precision(sigma, rest.len() as u64, span)? * 1e-9;
-    let flat: Vec<f64> = x.iter().zip(&y).map(|(x, y)| y - slope * x).collect();
-    Some(Difference {
-        slope: slope * 1e-9 + ratio,
-        error: error.max(FLOOR),
-        scatter: centre::mad(&flat)?,
-    })
+    // The order of `y` is wanted again.
+    rest.clear();
+    rest.extend_from_slice(y);
+    stretches(x, rest, (sx, sy));
+    let slope = lines::median_slope(sx, sy)?;
+    rest.clear();
+    rest.extend(sx.iter().zip(&*sy).map(|(x, y)| y - slope * x));
+    let count = rest.len() as u64;
+    let sigma = centre::mad_of(rest)?;
+    let error = (lines::slope_precision(sigma, count, span)? * 1e-9).max(FLOOR);
+    let off = slope * 1e-9 + ratio;
+    let decides = off.abs() <= 3.0 * error && error > SHARP;
+    let scatter = decides
+        .then(|| {
+            rest.clear();
+            rest.extend(x.iter().zip(&*y).map(|(x, y)| y - slope * x));
+            centre::mad_of(rest)
+        })
+        .flatten();
+    Some(Difference { slope: off, error, scatter })
 }
 
 /// How far (as a share) a ratio lies off the nearest simple one; `None` when none is near.
@@ -191,18 +226,56 @@ fn woke_apart(beats: &[Beat]) -> bool {
     firsts.windows(2).any(|w| w[1] - w[0] > APART)
 }
 
-fn distance(a: &Beat, b: &Beat, difference: Option<Difference>, spread: bool) -> f64 {
+/// Which identifiers woke with most of the others: waking with a crowd tells nothing of the sender.
+fn crowd(beats: &[Beat]) -> Vec<bool> {
+    let with = |own: &Beat| {
+        let near = beats.iter().filter(|b| (b.first.0 - own.first.0).abs() <= TOGETHER);
+        near.count() * 2 > beats.len()
+    };
+    beats.iter().map(with).collect()
+}
+
+/// What a log can tell two senders apart by.
+#[derive(Debug, Clone, Copy)]
+struct Told {
+    /// Identifiers woke in more than one step …
+    spread: bool,
+    /// … and one of the two with most of the others.
+    crowd: bool,
+    /// Delays that go together mean one task.
+    tasks: bool,
+}
+
+/// Whether the delays of most pairs go together. Senders do not wait for each other: it is the log's own clock that
+/// wanders, or a bench that sent all of it, and delays that agree say nothing of a task.
+fn one_for_all(beats: &[Beat], differences: &[Vec<Option<Difference>>]) -> bool {
+    let mut together = 0usize;
+    for (n, row) in differences.iter().enumerate() {
+        for (b, d) in beats.iter().skip(n + 1).zip(row) {
+            together += usize::from(d.is_some_and(|d| one_task(&beats[n], b, &d)));
+        }
+    }
+    let pairs = differences.iter().map(Vec::len).sum::<usize>();
+    together >= PAIRS && together as f64 > MOST_TOGETHER * pairs as f64
+}
+
+/// Whether the delays of two go together; asked only where their clocks are alike and not told sharply.
+fn one_task(a: &Beat, b: &Beat, d: &Difference) -> bool {
+    d.scatter.is_some_and(|s| s <= ONE_TASK * a.scatter.min(b.scatter))
+}
+
+fn distance(a: &Beat, b: &Beat, difference: Option<Difference>, told: Told) -> f64 {
     let slack = a.period.max(b.period);
     let woke = (a.first.0 - b.first.0).abs();
-    let apart = spread && woke as f64 > APART as f64 + 1.5 * slack;
+    let apart = told.spread && woke as f64 > APART as f64 + 1.5 * slack;
     let Some(d) = difference else { return if apart { UNLIKE } else { UNKNOWN } };
     let same = d.slope.abs() <= 3.0 * d.error;
-    let task = d.scatter <= ONE_TASK * a.scatter.min(b.scatter);
+    let task = told.tasks && one_task(a, b, &d);
     if d.slope.abs() > 5.0 * d.error || apart {
         UNLIKE
     } else if same && (d.error <= SHARP || task) {
         ALIKE
-    } else if same && spread && woke <= TOGETHER {
+    } else if same && told.spread && !told.crowd && woke <= TOGETHER {
         PERHAPS
     } else {
         UNKNOWN
@@ -244,4 +317,55 @@ fn members(
     }
     found.sort_by_key(|m| m.id);
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Twelve beats that scatter 2 ms; the first `alike` of them scatter 0.1 ms against each other.
+    fn together(alike: usize) -> bool {
+        let beats: Vec<Beat> = (0..12)
+            .map(|id| Beat {
+                id: Identifier::base(id),
+                period: 1e8,
+                first: Instant(0),
+                jitter: 2e6,
+                points: Vec::new(),
+                scatter: 2e6,
+            })
+            .collect();
+        let pair = |own: bool| Difference {
+            slope: 0.0,
+            error: 5e-6,
+            scatter: Some(if own { 1e5 } else { 2.8e6 }),
+        };
+        let row = |n: usize| (n + 1..12).map(|m| Some(pair(m < alike))).collect();
+        one_for_all(&beats, &(0..12).map(row).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn who_woke_with_most_of_the_others_woke_with_a_crowd() {
+        let beat = |id: u32, first_ms: i64| Beat {
+            id: Identifier::base(id),
+            period: 1e8,
+            first: Instant(first_ms * 1_000_000),
+            jitter: 1e6,
+            points: Vec::new(),
+            scatter: 1e6,
+        };
+        let beats: Vec<Beat> =
+            [0, 40, 90, 200, 2000, 2050].iter().zip(1..).map(|(ms, id)| beat(id, *ms)).collect();
+        assert_eq!(crowd(&beats), [true, true, true, true, false, false]);
+        let steps: Vec<Beat> =
+            [0, 40, 900, 950, 2000, 2050].iter().zip(1..).map(|(ms, id)| beat(id, *ms)).collect();
+        assert_eq!(crowd(&steps), [false; 6]);
+    }
+
+    #[test]
+    fn delays_that_all_go_together_tell_nothing() {
+        assert!(together(12), "66 of 66 pairs");
+        assert!(!together(8), "28 of 66: a sender of eight identifiers");
+        assert!(!together(0));
+    }
 }

@@ -14,7 +14,7 @@ use super::senders::{Senders, is_tester_traffic};
 use super::starts::Span;
 use super::thinning::{self, Thin};
 use super::tracker::{Burst, Tracker};
-use crate::protocol::{error_frames, j1939};
+use crate::protocol::{error_frames, iso_tp, j1939};
 use crate::vocabulary::{Identifier, Instant};
 
 /// Identifiers first seen so long after the start are newcomers (nanoseconds).
@@ -65,7 +65,8 @@ pub(super) fn find(
     signs.extend(garbage(channel, span, senders, bus));
     signs.extend(odd_lengths(channel, span));
     signs.extend(surges(channel, span));
-    signs.extend(thinning::find(members, span, blind).into_iter().map(thin));
+    let claims = channel.diagnostics.claim_words();
+    signs.extend(thinning::find(members, span, blind, claims).into_iter().map(thin));
     joined(signs)
 }
 
@@ -199,6 +200,7 @@ fn garbage(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<
     let mut close = |run: &mut Vec<&Tracker>| {
         if let (Some(first), Some(last)) = (run.first(), run.last())
             && run.len() >= GARBAGE
+            && !is_scan(run)
         {
             found.push(Sign {
                 kind: DisturbanceKind::UnknownIdentifiers,
@@ -237,6 +239,19 @@ fn garbage(channel: &Channel, span: &Span, senders: &Senders, bus: &str) -> Vec<
         });
     }
     found
+}
+
+/// Whether these are the questions of a tester that tries one identifier after the other: all carry the same first or
+/// only frame of a message (ISO 15765-2), and nine of ten identifiers follow a lower one.
+fn is_scan(run: &[&Tracker]) -> bool {
+    let Some(data) = run.first().map(|t| t.data) else { return false };
+    let asks = matches!(
+        iso_tp::part(&data.to_be_bytes(), 8),
+        Some(iso_tp::Part::Single { .. } | iso_tp::Part::First { .. })
+    );
+    let same = run.iter().all(|t| t.samples.iter().all(|s| s.data == data));
+    let rising = run.windows(2).filter(|w| w[0].id < w[1].id).count();
+    asks && same && rising * 10 >= (run.len() - 1) * 9
 }
 
 /// Identifiers that always have one length and now and then another: nobody sends that.

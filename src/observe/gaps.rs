@@ -20,6 +20,9 @@ pub(super) struct Gap {
     pub before: u64,
     /// Data of the frame after.
     pub after: u64,
+    /// Frames that followed the one after at once, each well within a period of the one before it: what had
+    /// been held up.
+    pub late: u32,
 }
 
 impl Gap {
@@ -71,7 +74,7 @@ mod tests {
         for n in 0..100_000i64 {
             let from = Instant(n * 1_000_000);
             let to = Instant(from.0 + 1 + n % 1000);
-            list.push(Gap { from, to, line: 0, seen: 0, before: 0, after: 0 });
+            list.push(Gap { from, to, line: 0, seen: 0, before: 0, after: 0, late: 0 });
         }
         assert!(list.gaps.len() <= MOST);
         assert!(list.gaps.iter().all(|g| g.nanos() > list.limit));

@@ -10,10 +10,13 @@ mod clock;
 mod clock_groups;
 mod diagnostics;
 mod disturbances;
+#[cfg(test)]
+mod disturbances_tests;
 mod excerpts;
 mod finer;
 mod finer_rows;
 mod gaps;
+mod held_back;
 mod locks;
 mod logged_rows;
 mod losses;

@@ -15,14 +15,14 @@ use super::rows::{
     BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow, SignalRow,
     SilenceRow, StartRow,
 };
-use super::senders::{Senders, TESTER, is_tester_traffic};
+use super::senders::{Senders, TESTER, comes_and_goes};
 use super::shared_gaps::{SharedGaps, excused};
 use super::silences::{self, NodeView, Silence};
 use super::starts::{self, Span};
 use super::tracker::Tracker;
-use crate::protocol::{frame_timing, j1939};
+use crate::protocol::frame_timing;
 use crate::read::frames::Frame;
-use crate::vocabulary::{Identifier, Place};
+use crate::vocabulary::Place;
 
 /// A start shorter than this cannot be judged (nanoseconds).
 const SHORTEST_START: i64 = 1_000_000_000;
@@ -51,12 +51,12 @@ impl Observer {
     /// Takes frames. `interfaces` are the reader's interface names by channel number.
     pub fn push(&mut self, frames: &[Frame], interfaces: &[String]) {
         self.frames += frames.len() as u64;
-        for frame in frames {
-            let known = self.places.get(usize::from(frame.channel)).copied().flatten();
-            let place = known.unwrap_or_else(|| self.place(frame, interfaces));
-            if let Some(channel) = self.channels.get_mut(place) {
-                channel.frame(frame);
-            }
+        let mut rest = frames;
+        while let Some(first) = rest.first() {
+            let known = self.places.get(usize::from(first.channel)).copied().flatten();
+            let place = known.unwrap_or_else(|| self.place(first, interfaces));
+            let taken = self.channels.get_mut(place).map_or(1, |channel| channel.frames(rest));
+            rest = rest.get(taken..).unwrap_or_default();
         }
     }
 
@@ -86,18 +86,17 @@ impl Observer {
         shift: i64,
     ) -> Seen {
         let mut seen = Seen { frames: self.frames, ..Seen::default() };
-        let (mut steps, mut reordered, mut untracked) = (0, 0, 0);
-        let mut unsure = Vec::new();
+        let (mut steps, mut reordered, mut untracked, mut unsure) = (0, 0, 0, Vec::new());
         self.channels.sort_by(|a, b| a.interface.cmp(&b.interface));
-        for channel in &mut self.channels {
-            channel.close();
+        self.channels.iter_mut().for_each(Channel::close);
+        for channel in &self.channels {
             steps += channel.clock.steps;
             reordered += channel.clock.reordered;
             untracked += channel.untracked.frames;
             seen.frames -= channel.lost_marks;
             let name = senders.bus(&channel.interface, bus);
             let senders = &senders.on_a_bus_with(channel.trackers.iter().map(|t| t.id));
-            Bus::new(channel, senders, name.clone(), file).facts(&mut seen.facts);
+            Bus::new(channel, senders, name.clone(), file).facts(&self.channels, &mut seen.facts);
             let named = Named { senders, bus: &name, file };
             let sends = |id| channel.trackers.binary_search_by_key(&id, |t| t.id).is_ok();
             unsure.extend(diagnostics::rows(&channel.diagnostics, &named, &sends, &mut seen.facts));
@@ -120,12 +119,6 @@ impl Observer {
         }
         seen
     }
-}
-
-/// Tester traffic and transport packets have beats of their own while they last, and end.
-fn comes_and_goes(id: Identifier) -> bool {
-    is_tester_traffic(id)
-        || j1939::header(id).is_some_and(|h| matches!(h.group, 0xEA00 | 0xEB00 | 0xEC00))
 }
 
 /// One bus of a finished log, with names.
@@ -170,9 +163,9 @@ impl<'a> Bus<'a> {
         Bus { channel, senders, name, file, periods, nodes }
     }
 
-    fn facts(&self, facts: &mut LogFacts) {
+    fn facts(&self, all: &[Channel], facts: &mut LogFacts) {
         let spans = starts::cut(self.channel, &self.periods);
-        let blind = blind_spots::find(self.channel, &self.periods, &spans);
+        let blind = blind_spots::find(self.channel, &self.periods, &spans, all);
         self.identifiers(facts);
         self.signals(facts);
         finer::of_log(self.channel, &self.periods, &self.name, self.file, &mut facts.finer);
@@ -285,7 +278,10 @@ impl<'a> Bus<'a> {
             .collect();
         let mut found: Vec<(usize, Silence)> = silences::open(&views, span);
         for (place, view) in views.iter().enumerate() {
-            found.extend(silences::closed(view, span, blind).into_iter().map(|s| (place, s)));
+            let claims = self.channel.diagnostics.claim_words();
+            found.extend(
+                silences::closed(view, span, blind, claims).into_iter().map(|s| (place, s)),
+            );
         }
         found.sort_by_key(|(place, s)| (s.due, *place));
         for (place, silence) in found {

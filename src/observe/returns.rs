@@ -10,7 +10,7 @@ use super::channel::Channel;
 use super::finer_rows::{OrderRow, ReturnKind, ReturnRow};
 use super::rows::SilenceRow;
 use crate::numerics::{centre, waiting};
-use crate::protocol::j1939;
+use crate::protocol::j1939::{self, claim};
 use crate::vocabulary::Instant;
 
 /// Silences of one node from which a fixed length can be told.
@@ -85,7 +85,7 @@ pub(super) fn claims(
 ) -> Vec<(String, Instant)> {
     let mut found = Vec::new();
     for tracker in &channel.trackers {
-        if j1939::header(tracker.id).is_some_and(|h| h.group == 0xEE00) {
+        if j1939::header(tracker.id).is_some_and(|h| h.group == claim::CLAIM) {
             let name = node(tracker.id);
             found.extend(tracker.samples.iter().map(|s| (name.clone(), s.time)));
         }

@@ -7,7 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::protocol::j1939::{self, addresses, claim, trouble};
+use crate::protocol::j1939::{self, addresses, claim, transport, trouble};
 use crate::vocabulary::{Identifier, Network, Node};
 
 /// Names given to senders that no description names begin with this.
@@ -264,4 +264,11 @@ pub fn is_tester_traffic(id: Identifier) -> bool {
     } else {
         matches!(id.value(), 0x7DF..=0x7EF)
     }
+}
+
+/// Whether an identifier is tester traffic, or a request or a packet of a long message (SAE J1939-21): it has a beat
+/// of its own while it lasts, and ends.
+pub(super) fn comes_and_goes(id: Identifier) -> bool {
+    let ends = [claim::REQUEST, transport::DATA, transport::MANAGEMENT];
+    is_tester_traffic(id) || j1939::header(id).is_some_and(|h| ends.contains(&h.group))
 }

@@ -5,7 +5,9 @@
 //! never count. The node was alive at `last_heard` and had fallen silent by `due`.
 
 use super::blind_spots::{self, Blind};
+use super::diagnostics::ClaimWord;
 use super::gaps::Gap;
+use super::held_back;
 use super::period::Period;
 use super::phases;
 use super::starts::Span;
@@ -38,8 +40,13 @@ pub(super) struct Silence {
     pub line: u64,
 }
 
-/// Silences of one node that ended inside a start.
-pub(super) fn closed(node: &NodeView<'_>, span: &Span, blind: &[Blind]) -> Vec<Silence> {
+/// Silences of one node that ended inside a start; `claims` are the words about address claims.
+pub(super) fn closed(
+    node: &NodeView<'_>,
+    span: &Span,
+    blind: &[Blind],
+    claims: &[ClaimWord],
+) -> Vec<Silence> {
     let Some((lead, lead_period)) = node.cyclic.first() else { return Vec::new() };
     let mut found: Vec<Silence> = Vec::new();
     for gap in &lead.gaps.gaps {
@@ -50,6 +57,8 @@ pub(super) fn closed(node: &NodeView<'_>, span: &Span, blind: &[Blind]) -> Vec<S
         let length = silence.end.0 - silence.last_heard.0;
         if length < SHORTEST.max(lead_period.silent_after)
             || blind_spots::overlap(blind, silence.last_heard, silence.end) * 10 >= length * 7
+            || blind_spots::cost_it(blind, gap, lead_period)
+            || held_back::explains(claims, lead.id, gap, lead_period)
         {
             continue;
         }

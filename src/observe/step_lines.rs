@@ -14,6 +14,10 @@ pub(super) type Mark = (i64, u64);
 
 /// Period (mean over regular gaps of the first frames) and jitter of an identifier, nanoseconds.
 pub(super) fn beat(tracker: &Tracker) -> Option<(f64, f64)> {
+    // By what was learned of it so far it is far too slow: not worth the work.
+    if tracker.beat.is_some_and(|beat| beat as f64 > 2.0 * SLOWEST) {
+        return None;
+    }
     let median = tracker.sample_median().filter(|m| *m > 0)?;
     // All regular gaps, however late or early: only then do delays cancel to the last one.
     let gaps: Vec<i64> =

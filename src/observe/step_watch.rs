@@ -4,8 +4,8 @@
 //! *its* periods. A step of the clock moves the beats of all identifiers by one amount, for good. So every
 //! half second a few steady identifiers, of as many senders as there are, are asked whether they stand off
 //! where they stood a second before. If the middle sender does, the beats of up to 32 are laid out a second and a
-//! half later: a line through what each did before (robust, over its last marks), and how far it stands off that
-//! line since. One amount that nearly all agree on, and that is not a whole number of everybody's periods, is a step.
+//! half later: a line through what each did before (robust, over a mark each tenth of a second for 25 s), and how
+//! far it stands off that line since. One amount that nearly all agree on, and that is not a whole number of everybody's periods, is a step.
 //! Only identifiers whose own scatter leaves the amount apart from nothing by eight standard errors have a say, so
 //! that agreement by chance is below 1e-4 for each of them. The step is put where the sum of absolute
 //! deviations of all marks from "before" and "behind" is least. Steps under 2 ms are not looked for; they
@@ -27,14 +27,15 @@ const MOVED: f64 = 1_400_000.0;
 /// Windows between two marks of the watched identifiers, and between two points for the fit of clocks.
 const MARK: u64 = 5;
 const LOOK: u64 = 10;
-/// Windows from a movement to the copy of the windows about it, and to the decision.
-const COPY: u64 = 10;
+/// Windows from a movement to the decision.
 const WAIT: u64 = 15;
 /// When a movement shows, the step was between these spans before (nanoseconds).
 const SINCE: i64 = 2_500_000_000;
 const UNTIL: i64 = 200_000_000;
-/// Windows remembered to place a step.
+/// Windows remembered to lay out beats, to place a step, and the last ones in which none is placed.
+const KEPT: usize = 256;
 const WINDOWS: usize = 32;
+const BEHIND: usize = 5;
 /// How many steady identifiers are watched, how many of them asked, and fewest that can tell.
 const WATCHED: usize = 32;
 const ASKED: usize = 16;
@@ -60,7 +61,7 @@ struct Watched {
     period: f64,
     marks: VecDeque<Mark>,
     /// What it was at the end of each of the last windows, by the number of the window.
-    windows: [Mark; WINDOWS],
+    windows: Box<[Mark; KEPT]>,
 }
 
 /// A window: begin, line of its first frame.
@@ -72,9 +73,6 @@ struct Pending {
     /// The step lies between.
     since: Instant,
     until: Instant,
-    /// The windows about it, and what each watched identifier was at their ends.
-    windows: Vec<Window>,
-    about: Vec<Vec<Mark>>,
 }
 
 /// Looks for steps while a log streams by.
@@ -84,6 +82,11 @@ pub(super) struct StepWatch {
     pending: Option<Pending>,
     recent: VecDeque<Window>,
     windows: u64,
+    /// By place of the identifier: only looks that are a multiple of this are kept of it. Beside each other, so
+    /// that a look at a thousand identifiers touches those that it is kept of.
+    strides: Vec<u32>,
+    /// By place: the beat by so many of the first frames.
+    beats: Vec<(usize, Option<(f64, f64)>)>,
     /// Steps found, by time.
     pub found: Vec<Step>,
 }
@@ -121,15 +124,23 @@ impl Watched {
         Some((off(1)? + off(2)? - off(4)? - off(5)?) / 2.0)
     }
 
-    /// How far the marks from `until` on stand off the line through those before `since`.
-    fn moved(&self, place: usize, since: Instant, until: Instant) -> Option<Moved> {
-        let old: Vec<Mark> = self.marks.iter().copied().filter(|m| m.0 < since.0).collect();
-        let line = Line::through(&old)?;
-        let behind: Vec<f64> =
-            self.marks.iter().filter(|m| m.0 >= until.0).map(|m| line.stands_off(*m)).collect();
-        let by = median(&behind)?;
-        // Standard errors of two medians, and of the line carried on by about half its length.
-        let parts = 1.0 / behind.len() as f64 + 3.0 / line.marks as f64;
+    /// How far the windows from `until` on stand off the line through those before `since`; `slot` is the last
+    /// window's.
+    fn moved(&self, place: usize, slot: usize, pending: &Pending) -> Option<Moved> {
+        let mut all: Vec<Mark> = (1..=KEPT).map(|n| self.windows[(slot + n) % KEPT]).collect();
+        all.dedup_by_key(|mark| mark.1);
+        let old = all.partition_point(|m| m.0 < pending.since.0);
+        let line = Line::through(&all[..old])?;
+        let behind: Vec<Mark> =
+            all[old..].iter().copied().filter(|m| m.0 >= pending.until.0).collect();
+        let middle = behind.get(behind.len() / 2)?.0;
+        let off: Vec<f64> = behind.iter().map(|m| line.stands_off(*m)).collect();
+        let by = median(&off)?;
+        // Standard errors of two medians, the line's as it is carried on from its middle; a step is no way to carry.
+        let (first, last) = (all[0].0, all[old - 1].0);
+        let ahead = (middle - last / 2 - first / 2) as f64 - by;
+        let carried = ahead / (last - first).max(1) as f64;
+        let parts = 1.0 / off.len() as f64 + (1.0 + 12.0 * carried.powi(2)) / line.marks as f64;
         let error = line.scatter * (std::f64::consts::FRAC_PI_2 * parts).sqrt();
         Some(Moved { line, source: self.source, by, slack: SLACK + ERRORS * error, place })
     }
@@ -138,9 +149,9 @@ impl Watched {
 impl StepWatch {
     /// Ends a window that began at `begin` with the frame of `first_line`.
     pub(super) fn window(&mut self, trackers: &mut [Tracker], begin: Instant, first_line: u64) {
-        let slot = usize::try_from(self.windows % WINDOWS as u64).unwrap_or(0);
+        let slot = usize::try_from(self.windows % KEPT as u64).unwrap_or(0);
         self.windows += 1;
-        if self.recent.len() >= WINDOWS {
+        if self.recent.len() >= WINDOWS + BEHIND {
             self.recent.pop_front();
         }
         self.recent.push_back((begin, first_line));
@@ -159,16 +170,11 @@ impl StepWatch {
                 let at = |nanos: i64| Instant(begin.0.saturating_sub(nanos));
                 let (since, until) = (at(SINCE), at(UNTIL));
                 let due = self.windows + WAIT;
-                let (windows, about) = (Vec::new(), Vec::new());
-                self.pending = Some(Pending { due, since, until, windows, about });
+                self.pending = Some(Pending { due, since, until });
             }
         }
-        let left = self.pending.as_ref().map(|p| p.due.saturating_sub(self.windows));
-        if left == Some(WAIT - COPY) {
-            self.copy(slot);
-        }
-        if left == Some(0) {
-            self.decide();
+        if self.pending.as_ref().is_some_and(|pending| pending.due <= self.windows) {
+            self.decide(slot);
         }
         if self.windows.is_multiple_of(LOOK) {
             self.look(trackers);
@@ -202,27 +208,17 @@ impl StepWatch {
         middles[senders / 2]
     }
 
-    /// Keeps what the windows about a movement were; `slot` is that of the last one.
-    #[cold]
-    fn copy(&mut self, slot: usize) {
-        let Some(pending) = &mut self.pending else { return };
-        pending.windows = self.recent.iter().copied().collect();
-        let count = pending.windows.len();
-        let oldest = slot + 1 + WINDOWS - count;
-        pending.about = self
-            .watched
-            .iter()
-            .map(|w| (0..count).map(|n| w.windows[(oldest + n) % WINDOWS]).collect())
-            .collect();
-    }
-
     /// Notes points for the fit of clocks, and chooses anew whom to watch.
     #[cold]
     fn look(&mut self, trackers: &mut [Tracker]) {
         let looks = self.windows / LOOK;
         let number = u32::try_from(looks).unwrap_or(u32::MAX);
-        for tracker in trackers.iter_mut() {
-            tracker.points.push(number, tracker.last);
+        self.strides.resize(trackers.len(), 1);
+        for (stride, tracker) in self.strides.iter_mut().zip(trackers.iter_mut()) {
+            if number.is_multiple_of(*stride) {
+                tracker.points.push(number, tracker.last);
+                *stride = tracker.points.stride();
+            }
         }
         if self.pending.is_none() && (looks.is_power_of_two() || looks.is_multiple_of(32)) {
             self.choose(trackers);
@@ -231,10 +227,15 @@ impl StepWatch {
 
     /// The steadiest identifiers, by turns from every source address.
     fn choose(&mut self, trackers: &[Tracker]) {
-        let mut steady: Vec<(f64, f64, usize)> = trackers
-            .iter()
-            .enumerate()
-            .filter_map(|(place, t)| beat(t).map(|(period, jitter)| (jitter, period, place)))
+        self.beats.resize(trackers.len(), (0, None));
+        for (known, tracker) in self.beats.iter_mut().zip(trackers) {
+            if known.0 != tracker.samples.len() {
+                *known = (tracker.samples.len(), beat(tracker));
+            }
+        }
+        let beats = self.beats.iter().enumerate();
+        let mut steady: Vec<(f64, f64, usize)> = beats
+            .filter_map(|(place, (_, beat))| beat.map(|(period, jitter)| (jitter, period, place)))
             .collect();
         steady.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.cmp(&b.2)));
         let source = |place: usize| j1939::header(trackers[place].id).map(|h| h.source);
@@ -256,7 +257,7 @@ impl StepWatch {
                     source: source(place),
                     period,
                     marks: VecDeque::with_capacity(MARKS),
-                    windows: [(trackers[place].last.0, trackers[place].count); WINDOWS],
+                    windows: Box::new([(trackers[place].last.0, trackers[place].count); KEPT]),
                 },
                 |at| kept.swap_remove(at),
             );
@@ -270,13 +271,13 @@ impl StepWatch {
     }
 
     #[cold]
-    fn decide(&mut self) {
+    fn decide(&mut self, slot: usize) {
         let Some(pending) = self.pending.take() else { return };
         let all: Vec<Moved> = self
             .watched
             .iter()
             .enumerate()
-            .filter_map(|(place, w)| w.moved(place, pending.since, pending.until))
+            .filter_map(|(place, w)| w.moved(place, slot, &pending))
             .collect();
         let amounts: Vec<f64> = all.iter().map(|m| m.by).collect();
         let Some(step) = median(&amounts) else { return };
@@ -308,37 +309,41 @@ impl StepWatch {
         let amount = median(&amounts).unwrap_or(step);
         #[expect(clippy::cast_possible_truncation, reason = "saturating is right here")]
         let by = amount.round() as i64;
-        let (at, line) = pending.place(&agreed, amount);
+        let (at, line) = self.place(slot, &agreed, amount).unwrap_or((pending.since, 0));
         let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
         let agreed = (count(agreed.len()), count(telling.len()));
         self.found.push(Step { at, by, back: 0, line, agreed });
         // What was before is carried over to the clock as it is now.
-        for mark in self.watched.iter_mut().flat_map(|w| &mut w.marks) {
-            if mark.0 < at.0 {
-                mark.0 = mark.0.saturating_add(by);
+        for watched in &mut self.watched {
+            for mark in watched.marks.iter_mut().chain(watched.windows.iter_mut()) {
+                if mark.0 < at.0 {
+                    mark.0 = mark.0.saturating_add(by);
+                }
             }
         }
     }
-}
 
-impl Pending {
-    /// The window from which on the marks stand off by the amount: its begin and line.
-    fn place(&self, agreed: &[Moved], amount: f64) -> (Instant, u64) {
+    /// The window from which on the marks stand off by the amount: its begin and line. `slot` is that of the last
+    /// window.
+    fn place(&self, slot: usize, agreed: &[Moved], amount: f64) -> Option<Window> {
+        let count = self.recent.len().saturating_sub(BEHIND);
+        let oldest = slot + 1 + KEPT - BEHIND - count;
         let cost = |cut: usize| -> f64 {
             let of_one = |m: &Moved| -> f64 {
-                let Some(marks) = self.about.get(m.place) else { return 0.0 };
-                let off = |(n, mark): (usize, &Mark)| {
+                let Some(watched) = self.watched.get(m.place) else { return 0.0 };
+                let mark = |n: usize| watched.windows[(oldest + n) % KEPT];
+                let off = |n: usize| {
                     let expected = if n >= cut { amount } else { 0.0 };
                     // A window without a frame of it says nothing.
-                    let same = n > 0 && marks.get(n - 1) == Some(mark);
-                    if same { 0.0 } else { (m.line.stands_off(*mark) - expected).abs() }
+                    let same = n > 0 && mark(n - 1) == mark(n);
+                    if same { 0.0 } else { (m.line.stands_off(mark(n)) - expected).abs() }
                 };
-                marks.iter().enumerate().map(off).sum()
+                (0..count).map(off).sum()
             };
             agreed.iter().map(of_one).sum()
         };
-        let costs = (0..self.windows.len()).map(|cut| (cost(cut), cut));
+        let costs = (0..count).map(|cut| (cost(cut), cut));
         let best = costs.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        best.and_then(|(_, cut)| self.windows.get(cut).copied()).unwrap_or((self.since, 0))
+        best.and_then(|(_, cut)| self.recent.get(cut).copied())
     }
 }

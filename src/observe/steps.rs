@@ -112,8 +112,13 @@ pub(super) struct Points {
 impl Points {
     const MOST: usize = 256;
 
+    /// Only looks that are a multiple of this are kept.
+    pub(super) fn stride(&self) -> u32 {
+        self.stride.max(1)
+    }
+
     pub(super) fn push(&mut self, look: u32, last: Instant) {
-        let stride = self.stride.max(1);
+        let stride = self.stride();
         if !look.is_multiple_of(stride) || self.kept.last().is_some_and(|(_, t)| *t == last) {
             return;
         }

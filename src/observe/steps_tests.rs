@@ -12,23 +12,28 @@ const PERIODS: [f64; 9] = [10.0, 10.0, 20.0, 20.0, 50.0, 100.0, 100.0, 200.0, 10
 
 /// A healthy bus of 40 s through a logger; `stamp` turns true time into what is written, or loses the frame.
 fn log(stamp: impl Fn(f64) -> Option<f64>) -> Seen {
+    log_with(&[], stamp)
+}
+
+/// The same with further frames: true time, identifier, data.
+fn log_with(further: &[(f64, Identifier, u64)], stamp: impl Fn(f64) -> Option<f64>) -> Seen {
     let mut noise = Lcg(3);
-    let mut frames = Vec::new();
+    let mut frames = further.to_vec();
     for (n, period) in (0u32..).zip(PERIODS) {
         let mut t = 1.0 + 0.0013 * f64::from(n);
         while t < 41.0 {
-            frames.push((t + 0.0001 * noise.uniform(), Identifier::base(0x100 + n)));
+            frames.push((t + 0.0001 * noise.uniform(), Identifier::base(0x100 + n), 0));
             t += period * 1e-3;
         }
     }
     frames.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut observer = Observer::default();
     let mut line = 0;
-    for (time, id) in frames {
+    for (time, id, data) in frames {
         let Some(written) = stamp(time) else { continue };
         line += 1;
         let time = Instant(1_700_000_000_000_000_000).plus_seconds(written);
-        let frame = Frame { time, data: 0, line, id, channel: 0, length: 8, kind: FrameKind::Data };
+        let frame = Frame { time, data, line, id, channel: 0, length: 8, kind: FrameKind::Data };
         observer.push(&[frame], &["can0".to_owned()]);
     }
     let file: Arc<str> = "log".into();
@@ -72,4 +77,23 @@ fn a_clock_set_while_the_log_ran_is_right_afterwards() {
     assert_eq!(found.len(), 1, "{found:?}");
     let begin = seen.facts.starts[0].begin;
     assert!(begin.seconds_since(Instant(1_700_000_001_000_000_000)).abs() < 0.01, "{begin}");
+}
+
+/// A list of codes (DM1: SPN 168, FMI 1) before a step and one behind it.
+#[test]
+fn what_nodes_said_is_dated_by_the_mended_clock() {
+    let list = |at: f64| (at, Identifier::extended(0x18FE_CA11), 0x04FF_A800_0101_FFFF);
+    for step in [3.21, -4.4] {
+        let seen =
+            log_with(&[list(11.0), list(31.0)], |t| Some(if t < 21.0 { t } else { t + step }));
+        assert_eq!(steps(&seen).len(), 1, "{step}");
+        let begin = seen.facts.starts[0].begin;
+        let [code] = seen.facts.logged_codes.as_slice() else {
+            panic!("{step}: {:?}", seen.facts.logged_codes)
+        };
+        let said = [code.first, code.last].map(|at| at.seconds_since(begin));
+        for (said, want) in said.into_iter().zip([10.0, 30.0]) {
+            assert!((said - want).abs() < 0.01, "{step}: said at {said:.3} s, {want} s is right");
+        }
+    }
 }

@@ -1,9 +1,12 @@
 //! Many nodes' frames missing at the same time, though not all of them: a garbled or crowded bus.
 //!
 //! Time is cut into steps of 100 ms. A step is thin when, at its middle, at least 40 % of the cyclic
-//! identifiers fast enough to tell, from at least three nodes, lie inside a gap of their own.
+//! identifiers fast enough to tell, from at least three nodes, lie inside a gap of their own. Pauses that the
+//! managing of addresses makes are none.
 
 use super::blind_spots::{self, Blind};
+use super::diagnostics::ClaimWord;
+use super::held_back;
 use super::period::Period;
 use super::starts::Span;
 use super::tracker::Tracker;
@@ -43,11 +46,13 @@ struct Missing {
     line: u64,
 }
 
-/// Finds thin spans of one start. `members` gives the node's number of each identifier.
+/// Finds thin spans of one start. `members` gives the node's number of each identifier, `claims` are the
+/// words about address claims.
 pub(super) fn find(
     members: &[(usize, &Tracker, &Period)],
     span: &Span,
     blind: &[Blind],
+    claims: &[ClaimWord],
 ) -> Vec<Thin> {
     let telling: Vec<&(usize, &Tracker, &Period)> =
         members.iter().filter(|(_, _, p)| p.cyclic && p.nanos <= SLOWEST).collect();
@@ -58,7 +63,10 @@ pub(super) fn find(
         std::collections::BTreeMap::new();
     for (place, (node, tracker, period)) in telling.iter().enumerate() {
         for gap in &tracker.gaps.gaps {
-            if gap.from < span.begin || gap.to > span.end {
+            if gap.from < span.begin
+                || gap.to > span.end
+                || held_back::explains(claims, tracker.id, gap, period)
+            {
                 continue;
             }
             let from = Instant(gap.from.0 + period.nanos);

@@ -148,6 +148,7 @@ impl Tracker {
                 seen: self.count,
                 before: self.data,
                 after: frame.data,
+                late: 0,
             });
             self.limit = self.gaps.limit;
         }
@@ -156,6 +157,11 @@ impl Tracker {
         }
         if gap >= self.fast {
             return;
+        }
+        if let Some(last) = self.gaps.gaps.last_mut()
+            && self.count == last.seen + 1 + u64::from(last.late)
+        {
+            last.late = last.late.saturating_add(1);
         }
         match &mut self.burst {
             Some(burst) if self.last.0 - burst.end.0 <= self.limit => {
@@ -224,6 +230,8 @@ impl Tracker {
         for n in 1..self.samples.len() {
             let (a, b) = (self.samples[n - 1], self.samples[n]);
             if b.time.0 - a.time.0 > self.limit {
+                let behind = self.samples[n..].windows(2);
+                let late = behind.take_while(|w| w[1].time.0 - w[0].time.0 < self.fast).count();
                 self.gaps.push(Gap {
                     from: a.time,
                     to: b.time,
@@ -231,6 +239,7 @@ impl Tracker {
                     seen: n as u64,
                     before: a.data,
                     after: b.data,
+                    late: u32::try_from(late).unwrap_or(u32::MAX),
                 });
             }
         }
@@ -311,5 +320,27 @@ mod tests {
             }
         }
         assert_eq!(bin(-5), bin(0));
+    }
+
+    // 100 ms apart, held up for half a second before the period was known: three frames at once make it good.
+    #[test]
+    fn frames_that_were_held_up_are_counted_from_the_first_gap_on() {
+        let ms = [0, 100, 200, 300, 800, 802, 804, 806, 900, 1000, 1100, 1200];
+        let frame = Frame {
+            time: Instant(0),
+            data: 0,
+            line: 1,
+            id: Identifier::base(0x100),
+            channel: 0,
+            length: 8,
+            kind: crate::read::frames::FrameKind::Data,
+        };
+        let mut tracker = Tracker::new(&frame, Instant(0));
+        for at in ms.into_iter().skip(1) {
+            tracker.samples.push(Sample { time: Instant(at * 1_000_000), data: 0, line: 1 });
+        }
+        tracker.learn();
+        let [gap] = tracker.gaps.gaps.as_slice() else { panic!("{:?}", tracker.gaps.gaps) };
+        assert_eq!((gap.from.0, gap.late), (300_000_000, 3));
     }
 }

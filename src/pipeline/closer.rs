@@ -35,11 +35,13 @@ pub(super) fn look_closer(
     findings: &[VehicleFinding],
     vehicles: &BTreeMap<String, VehicleInput>,
 ) -> BTreeMap<String, Vec<Closer>> {
+    let none = VehicleInput::default();
     let looked: Vec<(String, Vec<Closer>)> = findings
         .par_iter()
-        .filter_map(|finding| {
-            let input = vehicles.get(&finding.vehicle)?;
-            Some((finding.vehicle.clone(), of_vehicle(sources, tables, finding, input)))
+        .map(|finding| {
+            // Of a vehicle whose facts all lie elsewhere nothing is kept, and no log is at hand.
+            let input = vehicles.get(&finding.vehicle).unwrap_or(&none);
+            (finding.vehicle.clone(), of_vehicle(sources, tables, finding, input))
         })
         .collect();
     looked.into_iter().filter(|(_, closer)| !closer.is_empty()).collect()

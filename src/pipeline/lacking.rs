@@ -5,7 +5,7 @@
 //! said of a vehicle without incidents, and nothing of an input that was there and whole.
 
 use crate::numerics::logs::ln_choose;
-use crate::suspects::VehicleFinding;
+use crate::suspects::{ONE_MORE_INPUT, VehicleFinding};
 use crate::vocabulary::{Suspect, Verdict};
 
 /// Above this smallest p value the page says "too few starts to tell".
@@ -35,7 +35,7 @@ pub(super) fn lacking(finding: &VehicleFinding, given: Given) -> Vec<String> {
         logs(finding, given),
         reports(finding, given),
     ];
-    found.into_iter().flatten().map(|text| format!("one more input: {text}")).collect()
+    found.into_iter().flatten().map(|text| format!("{ONE_MORE_INPUT}{text}")).collect()
 }
 
 fn network(finding: &VehicleFinding) -> Option<String> {
@@ -44,8 +44,10 @@ fn network(finding: &VehicleFinding) -> Option<String> {
     }
     let first = finding.suspects.first()?;
     let leads = match (&first.suspect, &finding.verdict) {
-        (Suspect::Node(name), Verdict::Suspect(_)) => format!("{name} is named"),
-        (Suspect::Node(name), _) => format!("{name} leads"),
+        (node @ Suspect::Node(_), Verdict::Suspect(_)) => {
+            format!("{} is named", node.the_in_words())
+        }
+        (node @ Suspect::Node(_), _) => format!("{} leads", node.the_in_words()),
         _ => return None,
     };
     let unnamed = match finding.unnamed_senders.len() {
@@ -98,7 +100,7 @@ fn notes(finding: &VehicleFinding, given: Given) -> Option<String> {
         Verdict::Undecided => format!(
             "{what}; clean starts after a change to {} can weigh up to 10 dB, and 6 dB between the leaders are \
              asked for",
-            first.suspect
+            first.suspect.the_in_words()
         ),
         _ => format!("{what}, and what was tried before in vain"),
     })

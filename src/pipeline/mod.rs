@@ -26,6 +26,7 @@ mod vehicle_rows;
 mod wanted;
 mod watch;
 mod week;
+mod weighing;
 
 pub use elsewhere::{Answer, Desk, Engine, Order};
 pub use hands::{Hand, Hands};

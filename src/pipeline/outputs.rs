@@ -20,6 +20,9 @@ use crate::reports::{
 };
 use crate::suspects::VehicleFinding;
 
+/// Vehicles whose starts are tallied at a time.
+const TALLIED: usize = 2_000;
+
 /// Puts the lists of a tally into their fixed order.
 pub(super) fn settle(tally: &mut Tally) {
     tally.rejects.sort();
@@ -90,9 +93,14 @@ pub(super) fn write(
     write_folder(&folder, &heading, &outputs).map_err(failed)
 }
 
-/// Starts, judged starts and starts with an incident of every vehicle.
+/// Starts, judged starts and starts with an incident of every vehicle, some vehicles at a time: the rows of a
+/// large fleet would take more room than all that was found.
 fn fleet(findings: &[VehicleFinding]) -> Result<Vec<VehicleTally>, FactsError> {
-    fleet_tally(to_polars(&rows_table(&exposure_rows(findings), Places::Full)?)?)
+    let mut all = Vec::with_capacity(findings.len());
+    for some in findings.chunks(TALLIED) {
+        all.extend(fleet_tally(to_polars(&rows_table(&exposure_rows(some), Places::SpotOnly)?)?)?);
+    }
+    Ok(all)
 }
 
 fn parquet(
@@ -121,17 +129,15 @@ fn of_rows<R: Row>(rows: &[R]) -> Result<(String, Vec<u8>), FactsError> {
     Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &for_engines(R::TABLE, &batch)?)?))
 }
 
-fn of_logs<R: Row + Clone>(
+fn of_logs<R: Row>(
     vehicles: &BTreeMap<String, VehicleInput>,
     pick: impl Fn(&LogFacts) -> &[R],
 ) -> Result<(String, Vec<u8>), FactsError> {
-    let rows: Vec<(&str, Vec<R>)> = vehicles
+    let pick = &pick;
+    let parts: Vec<(&str, &[R])> = vehicles
         .iter()
-        .map(|(name, v)| {
-            (name.as_str(), v.logs.iter().flat_map(|(_, l)| pick(l).to_vec()).collect())
-        })
+        .flat_map(|(name, v)| v.logs.iter().map(move |(_, log)| (name.as_str(), pick(log))))
         .collect();
-    let parts: Vec<(&str, &[R])> = rows.iter().map(|(n, r)| (*n, r.as_slice())).collect();
     let batch = vehicles_table(&parts)?;
     Ok((R::TABLE.name.to_owned(), to_parquet(R::TABLE, &for_engines(R::TABLE, &batch)?)?))
 }

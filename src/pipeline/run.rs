@@ -3,30 +3,29 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use rayon::prelude::*;
-
 use super::closer::look_closer;
 use super::elsewhere::Engine;
-use super::facts_input;
-use super::lacking::{Given, lacking};
+use super::facts_input::Parts;
 use super::logs::{self, ByVehicle, Watching};
 use super::outputs;
 use super::plan::{Format, Plan, View};
 use super::progress::Progress;
 use super::sources::{self, Sources};
 use super::week;
+use super::weighing::Weighing;
 use crate::batches::{Asked, BatchView, batches};
-use crate::conditions::{Ahead, WeatherTable, exposures, risks, trials};
 use crate::facts::{FactsStore, KnownFiles};
-use crate::incidents::{Gathered, VehicleFacts, align, gather};
-use crate::observe::{AnswerRow, CodeRow, LogFacts, logged_reports, mark_answers, testimony};
+use crate::observe::{AnswerRow, CodeRow, LogFacts};
 use crate::read::frames::LogTables;
 use crate::read::{ScanReport, ServiceNote, Tally};
-use crate::repairs::{self, AfterTable, Outlook, outlook};
+use crate::repairs::Outlook;
 use crate::reports::Closer;
-use crate::suspects::{Case, Listening, VehicleFinding, judge};
+use crate::suspects::VehicleFinding;
 use crate::vocabulary::Reject;
 use crate::weeks::FleetWeek;
+
+/// Vehicles without a network of their own that are named one by one.
+const MOST_UNDESCRIBED: usize = 40;
 
 /// What was asked on the command line.
 #[derive(Debug, Clone, Copy, Default)]
@@ -144,26 +143,41 @@ fn analyse(
         engine,
         progress,
     };
-    let (mut logs, notes) =
+    let (logs, notes) =
         logs::all(&watching, &mut tally, &mut remarks).map_err(RunError::Elsewhere)?;
-    let given = !sources.facts.is_empty();
-    facts_input::pour(&mut sources, &mut logs, &mut tally);
-    if given && sources.reports.is_empty() && logs.is_empty() {
-        return Err(RunError::NoInput { hint: hint(&remarks, &tally) });
-    }
+    let mut parts = Parts::of(&mut sources);
+    let own = !(logs.is_empty() && sources.reports.is_empty());
     let mut vehicles = vehicles(plan, &mut sources, logs, &mut tally);
-    for vehicle in vehicles.keys().filter(|v| sources.network_of(v).is_none()) {
-        if !sources.networks.is_empty() {
-            remarks.push(format!(
-                "{vehicle}: {} network descriptions were read, but the vehicles table does not say which \
-                 is its own; none is used",
-                sources.networks.len()
-            ));
+    let in_view = match keep {
+        true => week::in_view(plan, &vehicles, || parts.last_seen(plan)),
+        false => None,
+    };
+    let mut weighing =
+        Weighing::new(plan, &sources, in_view.as_ref().map(|in_view| in_view.span.begin));
+    let mut undescribed = Vec::new();
+    // Inputs of a part are kept only for what is written of them, and where a log can be looked at again.
+    let written = keep && plan.output.formats.contains(&Format::Parquet);
+    let mut kept = BTreeMap::new();
+    if !parts.is_empty() {
+        parts.each(plan, &mut sources, &mut vehicles, &mut tally, |sources, mut some| {
+            weighing.take(sources, &mut some);
+            undescribed.extend(without_network(sources, some.keys()));
+            some.retain(|_, input| written || input.has_own_log());
+            kept.append(&mut some);
+        });
+        if !parts.seen && !own {
+            return Err(RunError::NoInput { hint: hint(&remarks, &tally) });
         }
     }
-    let earlier = keep.then(|| week::earlier(plan, &sources, &vehicles)).flatten();
-    let (findings, outlooks) = weigh(plan, &sources, &mut vehicles);
-    let week = earlier.map(|e| week::review_of(plan, &sources, &notes, e, (&findings, &outlooks)));
+    weighing.take(&sources, &mut vehicles);
+    undescribed.extend(without_network(&sources, vehicles.keys()));
+    vehicles.append(&mut kept);
+    undescribed.sort_unstable();
+    remarks.extend(no_network(&undescribed, sources.networks.len()));
+    let (findings, outlooks, before) = weighing.done(&sources);
+    let week = in_view.map(|in_view| {
+        week::review_of(plan, &sources, &notes, (in_view, before), (&findings, &outlooks))
+    });
     outputs::settle(&mut tally);
     let closer = match keep && plan.output.formats.contains(&Format::Html) {
         true => look_closer(&sources, &tables, &findings, &vehicles),
@@ -183,6 +197,37 @@ fn analyse(
     Ok((outcome, vehicles))
 }
 
+/// The vehicles of which nothing says which of the described networks is theirs.
+fn without_network<'a>(
+    sources: &Sources,
+    vehicles: impl Iterator<Item = &'a String>,
+) -> Vec<String> {
+    let described = !sources.networks.is_empty();
+    vehicles.filter(|v| described && sources.network_of(v).is_none()).cloned().collect()
+}
+
+/// That they have none: a sentence each, or one for all where they are many.
+fn no_network(vehicles: &[String], described: usize) -> Vec<String> {
+    let read = format!(
+        "{described} network descriptions were read, but the vehicles table does not say which is"
+    );
+    match vehicles {
+        [first, .., last] if vehicles.len() > MOST_UNDESCRIBED => vec![format!(
+            "{} vehicles, {first} to {last}: {read} theirs; none is used: add a vehicles.csv with the columns \
+             vehicle and network",
+            vehicles.len()
+        )],
+        _ => {
+            let one = |v: &String| {
+                format!(
+                    "{v}: {read} its own; none is used: add a vehicles.csv with the columns vehicle and network"
+                )
+            };
+            vehicles.iter().map(one).collect()
+        }
+    }
+}
+
 /// What would be read, as what, and what is wrong with it: lines for a person, and the tally.
 #[must_use]
 pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
@@ -199,6 +244,12 @@ pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
     }
     if sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty() {
         remarks.push("no readable input: expected at least one bus log or scan report".to_owned());
+    } else if !plan.inputs.by_content.is_empty() && sources.networks.is_empty() {
+        remarks.push(
+            "no network description: no branch, feed or ground can be suspected, and modules that only a log \
+             shows are called sender-01, sender-02; `buswitness template DIR` writes one to fill in"
+                .to_owned(),
+        );
     }
     outputs::settle(&mut sources.tally);
     (sources.taken_for, sources.tally, remarks)
@@ -271,108 +322,4 @@ fn vehicles(
         all.entry(note.vehicle.clone()).or_default().notes.push(note);
     }
     all
-}
-
-/// Facts to findings: gathered first, since who listens to whom is learned over all vehicles.
-pub(super) fn weigh(
-    plan: &Plan,
-    sources: &Sources,
-    vehicles: &mut BTreeMap<String, VehicleInput>,
-) -> (Vec<VehicleFinding>, Vec<Outlook>) {
-    let table = AfterTable::new(sources.after_part.clone());
-    let no_forecast = WeatherTable::default();
-    let gathered: Vec<Gathered> = vehicles
-        .par_iter_mut()
-        .map(|(vehicle, input)| {
-            let network = sources.network_of(vehicle);
-            let aligned = align(&mut input.logs);
-            // What testers and nodes said in the logs is testimony like that of a report.
-            input.reports.extend(logged_reports(vehicle, &input.logs));
-            input.reports.sort_by(|a, b| (a.taken_at, &a.place).cmp(&(b.taken_at, &b.place)));
-            (input.codes, input.answers) = testimony(&input.reports, network);
-            mark_answers(&mut input.answers, &input.logs);
-            let weighed: Vec<AnswerRow> =
-                input.answers.iter().filter(|a| a.reading.weighs()).cloned().collect();
-            let mut gathered = gather(&VehicleFacts {
-                network,
-                logs: &input.logs,
-                reports: &input.reports,
-                codes: &input.codes,
-                answers: &weighed,
-                notes: &input.notes,
-            });
-            gathered.remarks.extend(aligned);
-            gathered
-        })
-        .collect();
-    let mut listening: BTreeMap<String, Listening> = BTreeMap::new();
-    for (vehicle, g) in vehicles.keys().zip(&gathered) {
-        listening.entry(family(sources, vehicle)).or_default().learn(&g.incidents, &g.fitted);
-    }
-    let tests = sources.tests();
-    let work: Vec<_> = vehicles.iter().zip(gathered).collect();
-    work.into_par_iter()
-        .map(|((vehicle, input), gathered)| {
-            let row = sources.row_of(vehicle);
-            let signals: Vec<_> = input.logs.iter().flat_map(|(_, l)| l.signals.clone()).collect();
-            let exposures = exposures(
-                vehicle,
-                &gathered.starts,
-                &signals,
-                &input.reports,
-                &sources.weather,
-                row.and_then(|r| r.site.as_deref()),
-                &input.notes,
-                plan.timezone,
-            );
-            let conditions = risks(&exposures);
-            let none = Listening::default();
-            let mut finding = judge(Case {
-                vehicle,
-                network: sources.network_of(vehicle),
-                gathered,
-                exposures,
-                conditions,
-                notes: &input.notes,
-                tests: &tests,
-                listening: listening.get(&family(sources, vehicle)).unwrap_or(&none),
-            });
-            finding.remarks.extend(lacking(
-                &finding,
-                Given {
-                    weather: !sources.weather.is_empty(),
-                    site: row.is_some_and(|r| r.site.is_some()),
-                    notes: input.notes.len(),
-                    logs: input.logs.len(),
-                    reports: input.reports.len(),
-                },
-            ));
-            let trials = trials(&finding.exposures, &finding.incidents);
-            let ahead = Ahead {
-                forecast: sources.forecast.as_ref().unwrap_or(&no_forecast),
-                given: sources.forecast.is_some(),
-                site: row.and_then(|r| r.site.as_deref()),
-                zone: plan.timezone,
-            };
-            let outlook = outlook(&repairs::Case {
-                finding: &finding,
-                trials: &trials,
-                notes: &input.notes,
-                network: sources.network_of(vehicle),
-                ahead,
-                confidence: plan.confidence,
-                table: &table,
-            });
-            drop(trials);
-            (finding, outlook)
-        })
-        .unzip()
-}
-
-/// Vehicles of one network learn from each other; without a description each stands alone.
-fn family(sources: &Sources, vehicle: &str) -> String {
-    match sources.network_of(vehicle) {
-        Some(network) => format!("network {}", network.name),
-        None => format!("vehicle {vehicle}"),
-    }
 }

@@ -106,6 +106,13 @@ pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
                 how_to_add(wanted)
             ));
         }
+        if wanted == Wanted::Anything && finding.files.is_empty() && !patterns.is_empty() {
+            sources.remarks.push(
+                "the folder is empty: put the bus logs and scan reports of one vehicle into it; for more vehicles \
+                 `buswitness template DIR` writes a pipeline file to begin with"
+                    .to_owned(),
+            );
+        }
         sources.tally.rejects.extend(finding.rejects);
         files.extend(finding.files.into_iter().map(|f| (f, wanted)));
     }

@@ -1,38 +1,37 @@
-//! The week of a fleet: findings as they were a week before are made anew from the facts of the
-//! earlier weeks, so that a comparison needs no memory of earlier runs.
+//! The week of a fleet: which one it is, and what was there before it. Findings as they were a week before
+//! are made anew from the facts of the earlier weeks, so that a comparison needs no memory of earlier runs.
 
 use std::collections::BTreeMap;
 
 use super::logs::Notes;
 use super::plan::{Plan, View};
-use super::run::{VehicleInput, weigh};
+use super::run::VehicleInput;
 use super::sources::Sources;
 use crate::repairs::Outlook;
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Instant;
 use crate::weeks::{Before, FleetWeek, Papers, Severities, WeekInView, review, week_in_view};
 
-/// Which week is in view, and what was found in the inputs before it; `None` in another view than a
-/// fleet's, or when no vehicle was seen.
-pub(super) fn earlier(
+/// Which week is in view; `None` in another view than a fleet's, or when no vehicle was seen. `elsewhere`
+/// tells when vehicles were last seen in facts that are still to be read.
+pub(super) fn in_view(
     plan: &Plan,
-    sources: &Sources,
     vehicles: &BTreeMap<String, VehicleInput>,
-) -> Option<(WeekInView, Before)> {
+    elsewhere: impl FnOnce() -> Vec<(String, Instant)>,
+) -> Option<WeekInView> {
     if plan.view != View::Fleet {
         return None;
     }
-    let seen: Vec<(String, Instant)> = vehicles
+    let mut seen: BTreeMap<String, Instant> = vehicles
         .iter()
         .filter_map(|(vehicle, input)| Some((vehicle.clone(), last_seen(input)?)))
         .collect();
-    let to = plan.period.and_then(|(_, to)| to);
-    let in_view = week_in_view(&seen, to, plan.timezone)?;
-    let begin = in_view.span.begin;
-    let mut cut: BTreeMap<String, VehicleInput> =
-        vehicles.iter().map(|(vehicle, input)| (vehicle.clone(), input.before(begin))).collect();
-    let (findings, outlooks) = weigh(plan, sources, &mut cut);
-    Some((in_view, Before { findings, outlooks }))
+    for (vehicle, at) in elsewhere() {
+        let last = seen.entry(vehicle).or_insert(at);
+        *last = at.max(*last);
+    }
+    let seen: Vec<(String, Instant)> = seen.into_iter().collect();
+    week_in_view(&seen, plan.period.and_then(|(_, to)| to), plan.timezone)
 }
 
 fn last_seen(input: &VehicleInput) -> Option<Instant> {
@@ -42,7 +41,7 @@ fn last_seen(input: &VehicleInput) -> Option<Instant> {
 
 impl VehicleInput {
     /// What was there before an instant.
-    fn before(&self, at: Instant) -> VehicleInput {
+    pub(super) fn before(&self, at: Instant) -> VehicleInput {
         let logs = self.logs.iter().filter_map(|(name, log)| {
             if log.starts.iter().all(|start| start.begin >= at) {
                 return None;

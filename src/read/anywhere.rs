@@ -7,6 +7,8 @@ use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::sync::{Mutex, PoisonError};
 
+use bytes::Bytes;
+
 /// Bytes at any offset.
 #[derive(Debug)]
 pub struct Anywhere {
@@ -17,13 +19,14 @@ pub struct Anywhere {
 #[derive(Debug)]
 enum Source {
     File(Mutex<File>),
-    Held(Vec<u8>),
+    Held(Bytes),
 }
 
 impl Anywhere {
     /// Bytes that are held.
     #[must_use]
-    pub fn of_bytes(held: Vec<u8>) -> Anywhere {
+    pub fn of_bytes(held: impl Into<Bytes>) -> Anywhere {
+        let held = held.into();
         Anywhere { length: held.len() as u64, source: Source::Held(held) }
     }
 

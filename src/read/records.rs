@@ -171,6 +171,21 @@ pub struct ServiceNote {
     pub place: Place,
 }
 
+impl ServiceNote {
+    /// Whether `later` ends this disconnection: what was taken off is reconnected, or a part of it
+    /// is replaced or repaired. A reconnection that names nothing ends every one.
+    #[must_use]
+    pub fn is_ended_by(&self, later: &ServiceNote) -> bool {
+        let same = later.target == self.target;
+        match later.action {
+            _ if later.time < self.time => false,
+            ServiceAction::Reconnect => same || later.target.is_none(),
+            ServiceAction::Replace | ServiceAction::Repair => same && self.target.is_some(),
+            _ => false,
+        }
+    }
+}
+
 /// The actions that a service note may name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum ServiceAction {

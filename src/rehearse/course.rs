@@ -7,6 +7,7 @@
 use crate::rehearse::chance::Chance;
 use crate::rehearse::model::{Model, ns};
 use crate::rehearse::scenario::How;
+use crate::vocabulary::Identifier;
 
 /// A span, in nanoseconds since the start.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,8 +73,10 @@ pub(crate) struct Flood {
     pub(crate) span: Span,
     /// Who.
     pub(crate) by: usize,
-    /// The 11-bit identifier.
-    pub(crate) id: u32,
+    /// The identifier.
+    pub(crate) id: Identifier,
+    /// Whether it is one that the node sends anyway: who watches the node takes it for a sign of life.
+    pub(crate) known: bool,
     /// Nanoseconds between two frames.
     pub(crate) gap: i64,
 }
@@ -142,11 +145,13 @@ impl Course {
             }
             How::Babbling => {
                 let by = hit.nodes.first().copied().unwrap_or(0);
-                let id = 0x008 + u32::try_from(by % 32).unwrap_or(0);
+                let strange = Identifier::base(0x008 + u32::try_from(by % 32).unwrap_or(0));
+                let own = hit.own_identifier.then(|| model.strongest(by, hit.bus)).flatten();
+                let (id, known) = own.map_or((strange, false), |id| (id, true));
                 // Shorter than its own frame: while it lasts, nobody weaker gets through.
                 let gap = model.bit_ns[hit.bus] * 110;
                 for span in flaps(span, 1.5, chance) {
-                    self.floods.push(Flood { bus: hit.bus, span, by, id, gap });
+                    self.floods.push(Flood { bus: hit.bus, span, by, id, known, gap });
                 }
             }
             How::SupplyLost | How::FeedLost => self.unpower(hit, span, chance),
@@ -252,6 +257,8 @@ pub(crate) struct Hit {
     pub(crate) from: i64,
     /// The length in nanoseconds.
     pub(crate) length: i64,
+    /// Whether a flood is of an identifier that the node sends anyway.
+    pub(crate) own_identifier: bool,
 }
 
 /// How a garbling fault behaves inside an incident.

@@ -83,6 +83,10 @@ const KINDS: [(How, f64); 13] = [
     (How::StaleCodes, 0.04),
 ];
 
+/// Share of babbling nodes that flood with an identifier of their own. (FACTS 4.5 names both forms, this first; the
+/// share: judgement)
+const OWN_FLOODS: f64 = 0.65;
+
 fn kind(chance: &mut Chance) -> Option<How> {
     let mut left = chance.unit();
     for (how, share) in KINDS {
@@ -122,6 +126,7 @@ fn random_vehicle(scenario: &Scenario, fleet: &FleetPlan, number: u32) -> Vehicl
             incidents: Some(chance.whole(1, 12)),
             onset_s: if early { [0.8, 2.0] } else { [3.0, 25.0] },
             seconds: [2.0, 14.0],
+            own_identifier: Chance::of(scenario.seed, &["own flood", &name]).happens(OWN_FLOODS),
             until: None,
         }
     });

@@ -201,7 +201,8 @@ impl Vehicle<'_> {
             RehearseError::wrong(&place, &format!("its network has no {}", fault.suspect))
         })?;
         let from = ns(chance.within(fault.onset_s));
-        let hit = Hit { nodes, bus, from, length: ns(chance.within(fault.seconds)) };
+        let length = ns(chance.within(fault.seconds));
+        let hit = Hit { nodes, bus, from, length, own_identifier: fault.own_identifier };
         course.act(self.model, fault.how, &hit, chance);
         Ok(())
     }

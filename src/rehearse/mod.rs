@@ -33,7 +33,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-pub use big_fleet::big_fleet;
+pub use big_fleet::{big_fleet, big_fleet_in_parts};
 pub use load_log::load_log;
 pub use output::abandon;
 

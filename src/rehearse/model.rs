@@ -4,6 +4,7 @@
 use crate::rehearse::RehearseError;
 use crate::rehearse::chance::Chance;
 use crate::rehearse::scenario::{NetworkPlan, NodePlan, Scenario, SendPlan};
+use crate::rehearse::traffic::weakness;
 use crate::vocabulary::{Identifier, Instant, Suspect};
 
 /// A vehicle model.
@@ -89,6 +90,12 @@ impl Model {
     /// The place of a node.
     pub(crate) fn node(&self, name: &str) -> Option<usize> {
         self.nodes.iter().position(|node| node.name == name)
+    }
+
+    /// The identifier with which a node wins arbitration most often.
+    pub(crate) fn strongest(&self, node: usize, bus: usize) -> Option<Identifier> {
+        let own = self.nodes[node].sends.iter().filter(|sent| sent.bus == bus);
+        own.map(|sent| sent.id).min_by_key(|id| weakness(*id))
     }
 
     /// The nodes that a suspect holds or carries, and its first bus; `None` for a name that the

@@ -37,6 +37,8 @@ pub(super) struct Change<'a, 't> {
 struct Apart {
     from: Instant,
     until: Option<Instant>,
+    /// It ended with the same part in place again, not with a part that was replaced or repaired.
+    same_again: bool,
     note: usize,
 }
 
@@ -96,23 +98,28 @@ pub(super) fn changes<'a, 't>(
             places: vec![note.place.clone()],
             before: before(gap.from),
             after: between(Some(gap.from), gap.until),
-            again: gap.until.map(|until| connected_between(Some(until), next_after(until))),
+            again: gap
+                .until
+                .filter(|_| gap.same_again)
+                .map(|until| connected_between(Some(until), next_after(until))),
         });
     }
     found.sort_by(|a, b| a.from.cmp(&b.from).then_with(|| a.actions.cmp(&b.actions)));
     found
 }
 
-/// Each disconnection with the reconnection of the same target that follows it.
+/// Each disconnection with what ended it.
 fn disconnections(notes: &[ServiceNote]) -> Vec<Apart> {
     let begun = notes.iter().enumerate().filter(|(_, n)| n.action == ServiceAction::Disconnect);
     begun
         .map(|(at, note)| {
-            let undone = notes.iter().skip(at + 1).find(|later| {
-                let same = later.target == note.target || later.target.is_none();
-                later.action == ServiceAction::Reconnect && same && later.time >= note.time
-            });
-            Apart { from: note.time, until: undone.map(|later| later.time), note: at }
+            let undone = notes.iter().skip(at + 1).find(|later| note.is_ended_by(later));
+            Apart {
+                from: note.time,
+                until: undone.map(|later| later.time),
+                same_again: undone.is_some_and(|later| later.action == ServiceAction::Reconnect),
+                note: at,
+            }
         })
         .collect()
 }
@@ -157,7 +164,7 @@ fn named(note: &ServiceNote) -> String {
         ServiceAction::RoadTest => "road-test",
     };
     match &note.target {
-        Some(target) => format!("{verb} {target}"),
+        Some(target) => format!("{verb} {}", target.the_in_words()),
         None => format!("{verb} (no target noted)"),
     }
 }

@@ -146,3 +146,22 @@ fn a_disconnection_is_an_experiment() {
     let replaced = weighed(&rows, &both).pop().expect("a repair");
     assert_eq!((replaced.before.hits, replaced.before.starts), (7, 23));
 }
+
+// A reconnection is often not noted: the part was off until its successor was fitted.
+#[test]
+fn a_replacement_ends_the_disconnection_of_the_same_part() {
+    let mut rows = before();
+    rows.extend([TRIGGER; 3]);
+    rows.extend([TRIGGER; 20]);
+    let notes = [
+        note(40, ServiceAction::Disconnect, "tail-lift"),
+        note(43, ServiceAction::Replace, "tail-lift"),
+    ];
+    let [apart, replaced] = weighed(&rows, &notes).try_into().expect("an experiment, a repair");
+    assert_eq!((apart.kind, apart.after.starts), (Kind::Disconnection, 3));
+    assert_eq!(apart.again, None, "the old part was never connected again");
+    assert_eq!((replaced.after.starts, replaced.state), (20, State::Held));
+    let other = [notes[0].clone(), note(43, ServiceAction::Replace, "body")];
+    let found = weighed(&rows, &other);
+    assert_eq!(found[1].after.starts, 0, "the tail lift is still off");
+}

@@ -4,8 +4,10 @@
 //! unknown. Reused facts are not told apart from fresh ones, so that a second run gives the same
 //! bytes.
 
+use std::io::Write;
+
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
 use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::Incident;
@@ -21,6 +23,11 @@ use crate::vocabulary::{Instant, Mechanism, Suspect, Verdict};
 
 /// Most pieces of evidence for, and against, that a suspect carries here; `evidence.csv` has all.
 const MOST_EVIDENCE: usize = 12;
+/// With more vehicles than this a fleet is large: quiet vehicles then have no outlook here, and suspects below
+/// one in a thousand no evidence; the CSV tables have all.
+const LARGE: usize = 2_000;
+/// The least probability with which a suspect of a large fleet has its evidence here.
+const LEAST_TOLD: f64 = 1e-3;
 
 #[derive(Serialize, JsonSchema)]
 pub(super) struct Culprits<'a> {
@@ -29,7 +36,25 @@ pub(super) struct Culprits<'a> {
     inputs: Inputs,
     #[serde(skip_serializing_if = "Option::is_none")]
     week: Option<WeekJson<'a>>,
-    vehicles: Vec<Vehicle<'a>>,
+    #[schemars(with = "Vec<Vehicle<'a>>")]
+    vehicles: Vehicles<'a>,
+}
+
+/// The vehicles, each put together when its turn to be written comes.
+struct Vehicles<'a> {
+    told: &'a Told<'a>,
+    large: bool,
+}
+
+impl Serialize for Vehicles<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let Told { findings, outlooks, week, .. } = *self.told;
+        let ranked = ranks(week);
+        to.collect_seq(by_name(findings).into_iter().map(|finding| Vehicle {
+            week: ranked.get(finding.vehicle.as_str()).map(|(rank, v)| vehicle_json(v, *rank)),
+            ..vehicle(finding, outlooks::of(outlooks, &finding.vehicle), self.large)
+        }))
+    }
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -167,10 +192,15 @@ impl JsonSchema for Instant8601 {
     }
 }
 
-/// The bytes of `culprits.json`.
-pub(super) fn culprits_json(heading: &Heading, told: &Told<'_>) -> Result<Vec<u8>, ReportError> {
-    let Told { findings, outlooks, week, tally, .. } = *told;
-    let ranked = ranks(week);
+/// Writes `culprits.json`. Of a large fleet it is written without spaces, and leaves out what nobody reads
+/// there: see [`LARGE`].
+pub(super) fn culprits_json(
+    heading: &Heading,
+    told: &Told<'_>,
+    out: &mut dyn Write,
+) -> Result<(), ReportError> {
+    let Told { findings, week, tally, .. } = *told;
+    let large = findings.len() > LARGE;
     let culprits = Culprits {
         schema: "buswitness/culprits/1",
         pipeline: &heading.title,
@@ -184,21 +214,22 @@ pub(super) fn culprits_json(heading: &Heading, told: &Told<'_>) -> Result<Vec<u8
             outside_period: tally.outside_period,
         },
         week: week.map(week_json),
-        vehicles: by_name(findings)
-            .into_iter()
-            .map(|finding| Vehicle {
-                week: ranked.get(finding.vehicle.as_str()).map(|(rank, v)| vehicle_json(v, *rank)),
-                ..vehicle(finding, outlooks::of(outlooks, &finding.vehicle))
-            })
-            .collect(),
+        vehicles: Vehicles { told, large },
     };
-    let mut bytes =
-        serde_json::to_vec_pretty(&culprits).map_err(|source| ReportError::Json { source })?;
-    bytes.push(b'\n');
-    Ok(bytes)
+    let written = match large {
+        true => serde_json::to_writer(&mut *out, &culprits),
+        false => serde_json::to_writer_pretty(&mut *out, &culprits),
+    };
+    let ended = written.and_then(|()| out.write_all(b"\n").map_err(serde_json::Error::io));
+    ended.map_err(|source| ReportError::Json { source })
 }
 
-fn vehicle<'a>(finding: &'a VehicleFinding, outlook: Option<&'a Outlook>) -> Vehicle<'a> {
+fn vehicle<'a>(
+    finding: &'a VehicleFinding,
+    outlook: Option<&'a Outlook>,
+    large: bool,
+) -> Vehicle<'a> {
+    let quiet = finding.incidents.is_empty();
     Vehicle {
         vehicle: &finding.vehicle,
         network: finding.network.as_deref(),
@@ -209,7 +240,7 @@ fn vehicle<'a>(finding: &'a VehicleFinding, outlook: Option<&'a Outlook>) -> Veh
         no_data: standing(finding) == Standing::NoData,
         because: &finding.because,
         week: None,
-        suspects: finding.suspects.iter().map(ranked).collect(),
+        suspects: finding.suspects.iter().map(|suspect| ranked(suspect, large)).collect(),
         explained: finding.explained,
         other_causes: finding
             .other_causes
@@ -237,13 +268,14 @@ fn vehicle<'a>(finding: &'a VehicleFinding, outlook: Option<&'a Outlook>) -> Veh
             .map(|(what, place)| Unplaced { what, place: place.to_string() })
             .collect(),
         remarks: &finding.remarks,
-        outlook: outlook.map(outlook_json),
+        outlook: outlook.filter(|_| !(large && quiet)).map(outlook_json),
     }
 }
 
-fn ranked(finding: &SuspectFinding) -> Ranked<'_> {
-    let mut speaking_for: Vec<&Evidence> = finding.speaking_for().collect();
-    let mut against: Vec<&Evidence> = finding.speaking_against().collect();
+fn ranked(finding: &SuspectFinding, large: bool) -> Ranked<'_> {
+    let told = !large || finding.probability >= LEAST_TOLD;
+    let mut speaking_for: Vec<&Evidence> = finding.speaking_for().filter(|_| told).collect();
+    let mut against: Vec<&Evidence> = finding.speaking_against().filter(|_| told).collect();
     // Stable sorts: pieces of equal weight stay in the order in which they were weighed.
     speaking_for.sort_by(|a, b| b.weight_db.total_cmp(&a.weight_db));
     against.sort_by(|a, b| a.weight_db.total_cmp(&b.weight_db));

@@ -17,6 +17,7 @@ mod heading;
 mod outlooks;
 mod page_names;
 mod pages;
+mod parquet_schemas;
 mod schemas;
 mod standing;
 mod terminal;
@@ -40,10 +41,13 @@ pub use error::ReportError;
 pub use for_scripts::{check_json, run_json};
 pub use heading::{Formats, Heading, View};
 pub use outlooks::{fleet_conditions, fleet_time_since_start, plan_json, plan_text};
+pub use parquet_schemas::part_schemas;
 pub use schemas::{DIALECT, NamedSchema, output_schemas};
+pub(crate) use terminal::push_hanging;
 pub use terminal::terminal_table;
-pub use weekly::fleet_table;
+pub use weekly::{fleet_table, week_lines};
 pub use whole_file::{Output, write_new, write_whole};
+pub(crate) use wording::shown;
 
 use crate::read::Tally;
 use crate::repairs::Outlook;
@@ -73,20 +77,22 @@ pub struct Told<'a> {
 ///
 /// # Errors
 /// When an output cannot be put together.
-pub fn render_reports(
-    heading: &Heading,
+pub fn render_reports<'a>(
+    heading: &'a Heading,
     formats: Formats,
-    told: &Told<'_>,
+    told: &Told<'a>,
     parquet_tables: &[(String, Vec<u8>)],
-) -> Result<Vec<Output>, ReportError> {
-    let Told { findings, outlooks, week, tally, .. } = *told;
+) -> Result<Vec<Output<'a>>, ReportError> {
+    let told = *told;
+    let Told { findings, outlooks, week, tally, .. } = told;
     let mut outputs = Vec::new();
     if formats.html {
-        outputs.extend(pages::pages(heading, told)?);
+        outputs.extend(pages::pages(heading, &told)?);
     }
     if formats.json {
-        let json = culprits_json::culprits_json(heading, told)?;
-        outputs.push(Output::new("culprits.json", json));
+        outputs.push(Output::made("culprits.json", move |out| {
+            culprits_json::culprits_json(heading, &told, out)
+        }));
     }
     outputs.extend(csv_tables::csv_tables(formats, findings, tally)?);
     if formats.csv {
@@ -113,18 +119,20 @@ pub fn render_reports(
 pub fn write_folder(
     folder: &Path,
     heading: &Heading,
-    outputs: &[Output],
+    outputs: &[Output<'_>],
 ) -> Result<Vec<PathBuf>, ReportError> {
     std::fs::create_dir_all(folder)
         .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
     let held = whole_file::hold(folder);
-    // From the list to the last page: an interrupt finds all old or all new.
+    // From the first byte to the last name: an interrupt finds all old or all new, and nothing unfinished.
     let _finishing = Finishing::begin();
     whole_file::clear_leftovers(folder, held.is_some());
+    let staged = whole_file::Staged::of(folder, outputs)?;
     let list = written::Written::of(folder, heading);
     let failed = |source| ReportError::Write { file: list.path(), source };
-    let hashes = list.announce(outputs).map_err(failed)?;
-    let paths = whole_file::place_all(folder, outputs)?;
+    let hashes = staged.hashes();
+    list.announce(&hashes).map_err(failed)?;
+    let paths = staged.place()?;
     list.retire(&hashes).map_err(failed)?;
     Ok(paths)
 }

@@ -12,6 +12,7 @@ use crate::reports::culprits_json::Culprits;
 use crate::reports::dictionary::{Defined, Meaning, field, tables};
 use crate::reports::for_scripts::{Checked, Ran};
 use crate::reports::outlooks::Plan;
+use crate::reports::parquet_schemas::written_tables;
 use crate::vocabulary::{Mechanism, Suspect, Verdict};
 
 /// The dialect of all schemas.
@@ -39,6 +40,7 @@ pub fn output_schemas() -> Vec<NamedSchema> {
         object::<Checked>("check", "what `check --json` prints"),
     ];
     all.extend(tables().iter().map(row));
+    all.extend(written_tables());
     all
 }
 

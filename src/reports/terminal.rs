@@ -81,17 +81,18 @@ fn push_table(out: &mut String, listed: &[&VehicleFinding], width: usize, colour
     for finding in listed.iter().take(MOST_ROWS) {
         let first = leader(finding);
         let verdict = match (standing(finding), first) {
-            // "none leads" would read as if nobody did.
+            // As a verdict it is said shorter than as a suspect.
             (Standing::Undecided, Some(first)) if first.suspect == Suspect::None => {
                 "undecided (no bus fault leads)".to_owned()
             }
             (Standing::Decided, Some(first)) if first.suspect == Suspect::None => {
-                "none (no bus fault)".to_owned()
+                "no bus fault".to_owned()
             }
             (Standing::Undecided, Some(first)) => {
-                format!("undecided ({} leads)", shown(&first.suspect.to_string(), 40))
+                format!("undecided ({} leads)", shown(&first.suspect.in_words(), 40))
             }
-            _ => shown(&finding.verdict.to_string(), 60),
+            (Standing::Decided, Some(first)) => shown(&first.suspect.in_words(), 60),
+            _ => finding.verdict.to_string(),
         };
         table.add_row([
             shown(&finding.vehicle, 24),
@@ -199,7 +200,7 @@ pub(super) fn push_line(out: &mut String, text: &str, width: usize) {
 }
 
 /// Adds text after a label, which is not broken; follow-on lines stand under the text.
-pub(super) fn push_hanging(out: &mut String, label: &str, text: &str, width: usize) {
+pub(crate) fn push_hanging(out: &mut String, label: &str, text: &str, width: usize) {
     let follow = " ".repeat(label.chars().count());
     push_broken(out, label, &follow, text, width);
 }

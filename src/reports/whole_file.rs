@@ -5,12 +5,13 @@
 //! fails half-way leaves each file either old or new, never mixed. Temporary files never stay, and an
 //! interrupt waits until the last file bears its name.
 
+use std::collections::BTreeMap;
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use crate::facts::abandoned;
+use crate::facts::{ContentHasher, abandoned};
 use crate::reports::ReportError;
 use crate::vocabulary::Finishing;
 
@@ -19,57 +20,152 @@ const PATIENCE: Duration = Duration::from_secs(60);
 /// How long to wait before asking again.
 const BETWEEN: Duration = Duration::from_millis(20);
 
-/// A file to be written: its plain name and its bytes.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Output {
+/// What writes the contents of a large file.
+type Make<'a> = dyn Fn(&mut dyn Write) -> Result<(), ReportError> + 'a;
+
+/// A file to be written: its plain name and its contents, held or made while they are written.
+pub struct Output<'a> {
     /// The name inside the output folder.
     pub name: String,
-    /// The contents.
-    pub bytes: Vec<u8>,
+    contents: Contents<'a>,
 }
 
-impl Output {
+enum Contents<'a> {
+    Held(Vec<u8>),
+    Made(Box<Make<'a>>),
+}
+
+impl<'a> Output<'a> {
     /// An output from a name and bytes.
     #[must_use]
-    pub fn new(name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Output {
-        Output { name: name.into(), bytes: bytes.into() }
+    pub fn new(name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Output<'a> {
+        Output { name: name.into(), contents: Contents::Held(bytes.into()) }
+    }
+
+    /// An output that is too large to be held: `make` writes it, the same each time.
+    #[must_use]
+    pub fn made(
+        name: impl Into<String>,
+        make: impl Fn(&mut dyn Write) -> Result<(), ReportError> + 'a,
+    ) -> Output<'a> {
+        Output { name: name.into(), contents: Contents::Made(Box::new(make)) }
+    }
+
+    /// Writes the contents.
+    ///
+    /// # Errors
+    /// When they cannot be put together, or not be written.
+    pub fn write(&self, to: &mut dyn Write) -> Result<(), ReportError> {
+        match &self.contents {
+            Contents::Held(bytes) => to
+                .write_all(bytes)
+                .map_err(|source| ReportError::Write { file: self.name.clone().into(), source }),
+            Contents::Made(make) => make(to),
+        }
+    }
+
+    /// The contents as a whole.
+    ///
+    /// # Errors
+    /// When they cannot be put together.
+    pub fn bytes(&self) -> Result<Vec<u8>, ReportError> {
+        let mut bytes = Vec::new();
+        self.write(&mut bytes)?;
+        Ok(bytes)
+    }
+}
+
+/// Hashes what goes through it, and keeps the error of the file behind it: whoever makes the contents tells only that
+/// they could not be put together.
+struct Hashing<'a> {
+    to: io::BufWriter<&'a File>,
+    hasher: ContentHasher,
+    failed: Option<io::Error>,
+}
+
+impl Hashing<'_> {
+    fn kept<T>(&mut self, done: io::Result<T>) -> io::Result<T> {
+        done.map_err(|error| {
+            let told = io::Error::from(error.kind());
+            self.failed.get_or_insert(error);
+            told
+        })
+    }
+}
+
+impl Write for Hashing<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let done = self.to.write_all(bytes);
+        self.kept(done)?;
+        self.hasher.update(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        let done = self.to.flush();
+        self.kept(done)
     }
 }
 
 /// Writes `outputs` into `folder` (made when missing) and returns their paths in the same order.
 ///
 /// # Errors
-/// A name that is not a plain file name, or a folder or file that cannot be written.
-pub fn write_whole(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf>, ReportError> {
+/// A name that is not a plain file name, contents that cannot be put together, or a folder or file that
+/// cannot be written.
+pub fn write_whole(folder: &Path, outputs: &[Output<'_>]) -> Result<Vec<PathBuf>, ReportError> {
     let _finishing = Finishing::begin();
-    place_all(folder, outputs)
+    Staged::of(folder, outputs)?.place()
 }
 
-/// [`write_whole`] for a caller that holds a [`Finishing`] already.
-pub(super) fn place_all(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf>, ReportError> {
-    if let Some(bad) = outputs.iter().find(|o| !is_plain(&o.name)) {
-        return Err(ReportError::Name { name: bad.name.clone() });
-    }
-    fs::create_dir_all(folder)
-        .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
-    let mut staged = Staged(Vec::with_capacity(outputs.len()));
-    for output in outputs {
-        let target = folder.join(&output.name);
-        let part = folder.join(format!(".{}.{}.part", output.name, std::process::id()));
-        let failed = |source| ReportError::Write { file: target.clone(), source };
-        let file = create(&part).map_err(failed)?;
-        staged.0.push((part, target.clone()));
-        fill(file, &output.bytes).map_err(failed)?;
-    }
-    let mut written = Vec::with_capacity(outputs.len());
-    while !staged.0.is_empty() {
-        let (part, target) = &staged.0[0];
-        if let Err(source) = fs::rename(part, target) {
-            return Err(ReportError::Write { file: target.clone(), source });
+impl Staged {
+    /// All contents on disk, under temporary names.
+    pub(super) fn of(folder: &Path, outputs: &[Output<'_>]) -> Result<Staged, ReportError> {
+        if let Some(bad) = outputs.iter().find(|o| !is_plain(&o.name)) {
+            return Err(ReportError::Name { name: bad.name.clone() });
         }
-        written.push(staged.0.remove(0).1);
+        fs::create_dir_all(folder)
+            .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
+        let mut staged =
+            Staged { files: Vec::with_capacity(outputs.len()), hashes: BTreeMap::new() };
+        for output in outputs {
+            let target = folder.join(&output.name);
+            let part = folder.join(format!(".{}.{}.part", output.name, std::process::id()));
+            let failed = |source| ReportError::Write { file: target.clone(), source };
+            let file = create(&part).map_err(failed)?;
+            staged.files.push((part, target.clone()));
+            let mut hashing = Hashing {
+                to: io::BufWriter::new(&file),
+                hasher: ContentHasher::default(),
+                failed: None,
+            };
+            let made = output.write(&mut hashing);
+            let flushed = hashing.flush();
+            if let Some(source) = hashing.failed.take() {
+                return Err(failed(source));
+            }
+            made?;
+            flushed.and_then(|()| file.sync_data()).map_err(failed)?;
+            staged.hashes.insert(output.name.clone(), hashing.hasher.finish());
+        }
+        Ok(staged)
     }
-    Ok(written)
+
+    /// The hashes of the contents by name.
+    pub(super) fn hashes(&self) -> BTreeMap<String, u128> {
+        self.hashes.clone()
+    }
+
+    /// Gives the files their names, and returns their paths in order.
+    pub(super) fn place(mut self) -> Result<Vec<PathBuf>, ReportError> {
+        let mut written = Vec::with_capacity(self.files.len());
+        while let Some((part, target)) = self.files.first() {
+            if let Err(source) = fs::rename(part, target) {
+                return Err(ReportError::Write { file: target.clone(), source });
+            }
+            written.push(self.files.remove(0).1);
+        }
+        Ok(written)
+    }
 }
 
 /// Writes each output that is not there yet, and leaves what is there as it is: paths in the same order, and
@@ -80,7 +176,7 @@ pub(super) fn place_all(folder: &Path, outputs: &[Output]) -> Result<Vec<PathBuf
 pub fn write_new(
     folder: &Path,
     folders: &[&str],
-    outputs: &[Output],
+    outputs: &[Output<'_>],
 ) -> Result<Vec<(PathBuf, bool)>, ReportError> {
     let names = outputs.iter().map(|o| o.name.as_str()).chain(folders.iter().copied());
     if let Some(bad) = names.into_iter().find(|name| !name.split('/').all(is_plain)) {
@@ -102,10 +198,11 @@ pub fn write_new(
         let failed = |source| ReportError::Write { file: target.clone(), source };
         let new = match OpenOptions::new().write(true).create_new(true).open(&target) {
             Ok(file) => {
-                if let Err(source) = fill(file, &output.bytes) {
+                let filled = output.bytes().and_then(|bytes| fill(file, &bytes).map_err(failed));
+                if let Err(error) = filled {
                     // It is ours, and not whole: whether it goes or not, the fault is told.
                     let _ = fs::remove_file(&target);
-                    return Err(failed(source));
+                    return Err(error);
                 }
                 true
             }
@@ -121,10 +218,11 @@ pub fn write_new(
 pub(super) fn put(target: &Path, bytes: &[u8]) -> io::Result<()> {
     let name = target.file_name().unwrap_or_default().to_string_lossy();
     let part = target.with_file_name(format!(".{name}.{}.part", std::process::id()));
-    let mut staged = Staged(vec![(part.clone(), target.to_owned())]);
+    let files = vec![(part.clone(), target.to_owned())];
+    let mut staged = Staged { files, hashes: BTreeMap::new() };
     fill(create(&part)?, bytes)?;
     fs::rename(&part, target)?;
-    staged.0.clear();
+    staged.files.clear();
     Ok(())
 }
 
@@ -164,11 +262,14 @@ fn is_part(name: &str) -> bool {
 }
 
 /// Temporary files waiting for their names; whatever still waits is removed when dropped.
-struct Staged(Vec<(PathBuf, PathBuf)>);
+pub(super) struct Staged {
+    files: Vec<(PathBuf, PathBuf)>,
+    hashes: BTreeMap<String, u128>,
+}
 
 impl Drop for Staged {
     fn drop(&mut self) {
-        for (part, _) in &self.0 {
+        for (part, _) in &self.files {
             // Nothing more can be done about a temporary file that will not go.
             let _ = fs::remove_file(part);
         }

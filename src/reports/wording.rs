@@ -55,16 +55,14 @@ pub(super) fn ratio(r: f64) -> String {
         UNKNOWN.to_owned()
     } else if r <= 0.0 {
         "0".to_owned()
-    } else if r < 0.005 {
+    } else if r < 0.0095 {
         "<0.01".to_owned()
     } else if r >= 1e6 {
         format!("{r:.0e}")
     } else if r >= 9.95 {
         format!("{r:.0}")
-    } else if r >= 0.0095 {
-        format!("{r:.2}")
     } else {
-        format!("{r:.4}")
+        format!("{r:.2}")
     }
 }
 
@@ -162,10 +160,7 @@ pub(super) fn suspect(suspect: &Suspect) -> String {
 
 /// A suspect in words as part of a sentence.
 pub(super) fn the_suspect(which: &Suspect) -> String {
-    match which {
-        Suspect::None => suspect(which),
-        _ => format!("the {}", suspect(which)),
-    }
+    which.the_in_words()
 }
 
 /// A way of acting in words.
@@ -179,7 +174,7 @@ pub(super) fn mechanism(mechanism: Mechanism) -> &'static str {
 /// Text from an input made fit for showing: control characters become spaces, characters that
 /// change the writing direction or hide themselves become a visible mark, and what is longer than
 /// `longest` characters is cut with an ellipsis.
-pub(super) fn shown(text: &str, longest: usize) -> String {
+pub(crate) fn shown(text: &str, longest: usize) -> String {
     let mut out = String::new();
     for (i, c) in text.chars().enumerate() {
         if i == longest {

@@ -16,7 +16,7 @@ use std::fs::{self, File};
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
-use super::whole_file::{Output, is_plain, put};
+use super::whole_file::{is_plain, put};
 use crate::facts::content_hash;
 use crate::reports::Heading;
 
@@ -29,7 +29,7 @@ const LONGEST: u64 = 256 << 20;
 type Files = BTreeMap<(String, String), BTreeSet<u128>>;
 
 /// The hashes of files by name.
-pub(super) type Hashes<'a> = BTreeMap<&'a str, u128>;
+type Hashes = BTreeMap<String, u128>;
 
 /// The list of one output folder, for one pipeline.
 pub(super) struct Written<'a> {
@@ -49,22 +49,18 @@ impl<'a> Written<'a> {
         self.folder.join(LIST)
     }
 
-    /// Names files that are about to be written, beside those named already. Returns their hashes.
-    pub(super) fn announce<'o>(&self, outputs: &'o [Output]) -> std::io::Result<Hashes<'o>> {
-        let hashes: Hashes<'o> =
-            outputs.iter().map(|o| (o.name.as_str(), content_hash(&o.bytes))).collect();
+    /// Names files that are about to be written, beside those named already.
+    pub(super) fn announce(&self, hashes: &Hashes) -> std::io::Result<()> {
         let mut files = read(self.folder);
-        for (name, hash) in &hashes {
-            let key = (self.pipeline.clone(), (*name).to_owned());
-            files.entry(key).or_default().insert(*hash);
+        for (name, hash) in hashes {
+            files.entry((self.pipeline.clone(), name.clone())).or_default().insert(*hash);
         }
-        put(&self.path(), text(&files).as_bytes())?;
-        Ok(hashes)
+        put(&self.path(), text(&files).as_bytes())
     }
 
     /// Removes what this pipeline wrote once, does not write any more, and nobody has changed; then cuts the
     /// list to `now`, what it has written. Returns how many files went.
-    pub(super) fn retire(&self, now: &Hashes<'_>) -> std::io::Result<usize> {
+    pub(super) fn retire(&self, now: &Hashes) -> std::io::Result<usize> {
         let mut files = read(self.folder);
         let others: BTreeSet<String> = files
             .keys()
@@ -82,7 +78,7 @@ impl<'a> Written<'a> {
         }
         files.retain(|key, _| !own(key));
         for (name, hash) in now {
-            files.insert((self.pipeline.clone(), (*name).to_owned()), BTreeSet::from([*hash]));
+            files.insert((self.pipeline.clone(), name.clone()), BTreeSet::from([*hash]));
         }
         put(&self.path(), text(&files).as_bytes())?;
         Ok(gone)
@@ -130,8 +126,9 @@ fn bytes(path: &Path) -> Option<Vec<u8>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reports::View;
     use crate::reports::tests::fixture::heading;
-    use crate::reports::{View, write_whole};
+    use crate::reports::whole_file::{Output, Staged};
 
     fn names(folder: &Path) -> Vec<String> {
         let entries = fs::read_dir(folder).expect("list").flatten();
@@ -143,10 +140,12 @@ mod tests {
 
     fn run(folder: &Path, title: &str, outputs: &[(&str, &str)]) -> usize {
         let heading = Heading { title: title.to_owned(), ..heading(View::Fleet) };
-        let outputs: Vec<Output> = outputs.iter().map(|(n, b)| Output::new(*n, *b)).collect();
+        let outputs: Vec<Output<'_>> = outputs.iter().map(|(n, b)| Output::new(*n, *b)).collect();
         let list = Written::of(folder, &heading);
-        let hashes = list.announce(&outputs).expect("announced");
-        write_whole(folder, &outputs).expect("written");
+        let staged = Staged::of(folder, &outputs).expect("staged");
+        let hashes = staged.hashes();
+        list.announce(&hashes).expect("announced");
+        staged.place().expect("written");
         list.retire(&hashes).expect("retired")
     }
 
@@ -173,9 +172,9 @@ mod tests {
         let folder = root.path();
         run(folder, "weekly", &[("a.html", "old"), ("b.html", "old")]);
         // Killed after one of two renames: `a` is new, `b` old, `c` not there.
-        let killed = [Output::new("a.html", "new"), Output::new("c.html", "new")];
+        let killed = ["a.html", "c.html"].map(|name| (name.to_owned(), content_hash(b"new")));
         let heading = Heading { title: "weekly".to_owned(), ..heading(View::Fleet) };
-        Written::of(folder, &heading).announce(&killed).expect("announced");
+        Written::of(folder, &heading).announce(&Hashes::from(killed)).expect("announced");
         fs::write(folder.join("a.html"), "new").expect("renamed");
         assert_eq!(run(folder, "weekly", &[("d.html", "x")]), 2);
         assert_eq!(names(folder), [LIST, "d.html"]);

@@ -4,11 +4,11 @@
 //! Pairs are not independent: how readily time-outs mature is shared by an incident, whether a reporter
 //! stores anything (or is itself off the bus) is shared by its row. Both are summed over.
 
-use super::blocks::{bernoulli, severities};
+use super::blocks::severities;
 use super::hypotheses::{Hypothesis, Manner};
-use super::rates;
+use super::rates::{self, Level};
 use super::scene::{Habit, Scene};
-use crate::numerics::logs::log_sum_exp;
+use crate::numerics::logs::{log_sum_exp, normalise};
 
 /// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
 fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 {
@@ -68,8 +68,25 @@ fn loses_given_log(
     }
 }
 
-/// ln P(accusations | hypothesis); NaN where the caller's mean of the rest has to stand in.
-pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+/// ln P(accusations | hypothesis, severity) at each level of severity of the hypothesis; none where neither codes
+/// nor answers ask for it.
+pub(super) fn by_severity(scene: &Scene, h: &Hypothesis) -> Vec<f64> {
+    if scene.rows.is_empty() && scene.answers.is_empty() {
+        return Vec::new();
+    }
+    let rows = rows(scene, h);
+    let levels = severities(h.manner);
+    let at = |level: &Level| at_severity(scene, h, &rows, level.1);
+    match levels.first() {
+        // A bystander's loss is the same however hard the others are struck.
+        Some(first) if levels == rates::BYSTANDER => vec![at(first); levels.len()],
+        _ => levels.iter().map(at).collect(),
+    }
+}
+
+/// ln P(accusations | hypothesis); NaN where the caller's mean of the rest has to stand in. `told` is what
+/// [`by_severity`] gave.
+pub(super) fn accusations(scene: &Scene, h: &Hypothesis, told: &[f64]) -> Option<f64> {
     if scene.rows.is_empty() {
         return None;
     }
@@ -77,55 +94,129 @@ pub(super) fn accusations(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         // Old codes may form any pattern: the caller's mean of the rest stands in.
         return Some(f64::NAN);
     }
-    let mut terms = Vec::new();
-    for (severity_weight, severity) in severities(h.manner) {
-        for (hit_weight, hit) in rates::HITS {
-            let mut total = severity_weight.ln() + hit_weight.ln();
-            for ((reporter, row), before) in scene.rows.iter().zip(&scene.said_before) {
-                total += row_likelihood(scene, h, (*reporter, row, before), *severity, hit);
-            }
-            terms.push(total);
-        }
-    }
+    let levels = severities(h.manner).iter().zip(told);
+    let terms: Vec<f64> = levels.map(|((weight, _), ln)| weight.ln() + ln).collect();
     Some(log_sum_exp(&terms))
 }
 
-/// One reporter's row: it may be one that never stores anything.
-fn row_likelihood(
-    scene: &Scene,
-    h: &Hypothesis,
-    (reporter, row, before): (usize, &[(bool, f64)], &[Habit]),
-    severity: f64,
-    hit: f64,
-) -> f64 {
-    let whole_bus = matches!(
-        h.manner,
-        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
-    );
-    let each = |severity: f64| -> f64 {
-        row.iter()
-            .zip(before)
-            .enumerate()
-            .filter(|(accused, _)| *accused != reporter)
-            .map(|(accused, ((says, listens), habit))| {
-                let lost = loses_given_log(scene, h, reporter, accused, severity);
-                let p = (listens * lost * hit).clamp(rates::FALSE_CODE, 0.99);
-                bernoulli(*says, habit.temper(p))
-            })
-            .sum()
-    };
-    let product = if whole_bus {
-        let (off, all) = rates::ROW_OFF;
-        let (spared, few) = rates::ROW_SPARED;
-        log_sum_exp(&[
-            off.ln() + each(all),
-            spared.ln() + each(few),
-            (1.0 - off - spared).ln() + each(severity),
-        ])
-    } else {
-        each(severity)
-    };
-    let empty = row.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
-    let stores = (1.0 - rates::STORES_NOTHING).ln() + product;
-    if empty { log_sum_exp(&[rates::STORES_NOTHING.ln(), stores]) } else { stores }
+/// The levels of severity of a manner, weighed by what the accusations of the incident say of them: where nobody
+/// accuses anybody, a fault that struck half of the nodes is improbable already. `told` is what [`by_severity`]
+/// gave.
+pub(super) fn severities_told(h: &Hypothesis, told: &[f64]) -> Vec<Level> {
+    let levels = severities(h.manner);
+    let logs: Vec<f64> = levels
+        .iter()
+        .zip(told)
+        .map(|((weight, _), ln)| weight.ln() + rates::ACCUSATIONS_COUNT * ln)
+        .collect();
+    let weights = normalise(&logs).unwrap_or_else(|| levels.iter().map(|l| l.0).collect());
+    weights.into_iter().zip(levels).map(|(weight, level)| (weight, level.1)).collect()
+}
+
+fn rows<'a>(scene: &'a Scene, h: &Hypothesis) -> Vec<Row<'a>> {
+    let said = scene.rows.iter().zip(&scene.said_before);
+    said.map(|((reporter, says), before)| Row::new(scene, h, *reporter, says, before)).collect()
+}
+
+/// ln P(accusations | hypothesis, severity).
+fn at_severity(scene: &Scene, h: &Hypothesis, rows: &[Row<'_>], severity: f64) -> f64 {
+    let mut terms = rates::HITS.map(|(weight, _)| (weight.ln(), 0.0));
+    for row in rows {
+        for (term, own) in terms.iter_mut().zip(row.ln_likelihood(scene, h, severity)) {
+            term.1 += own;
+        }
+    }
+    log_sum_exp(&terms.map(|(weight, rows)| weight + rows))
+}
+
+/// One value for each of [`rates::HITS`].
+type ByHit = [f64; rates::HITS.len()];
+
+/// The logarithm of a product of probabilities: one logarithm for many factors, as nearly all of the time
+/// of a ranking went into these. A factor is a tempered rate, never below 1e-100.
+struct LnProduct {
+    product: f64,
+    ln: f64,
+}
+
+impl LnProduct {
+    fn times(&mut self, factor: f64) {
+        self.product *= factor;
+        if self.product < 1e-200 {
+            self.ln += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    fn ln(self) -> f64 {
+        self.ln + self.product.ln()
+    }
+}
+
+/// One reporter's row under one hypothesis.
+struct Row<'a> {
+    reporter: usize,
+    says: &'a [(bool, f64)],
+    before: &'a [Habit],
+    /// Whether it accuses nobody.
+    empty: bool,
+    /// Where the whole bus is struck: the row of a reporter that is itself off the bus and of one that is
+    /// spared; these do not depend on the severity.
+    apart: Option<[ByHit; 2]>,
+}
+
+impl<'a> Row<'a> {
+    fn new(
+        scene: &Scene,
+        h: &Hypothesis,
+        reporter: usize,
+        says: &'a [(bool, f64)],
+        before: &'a [Habit],
+    ) -> Row<'a> {
+        let whole_bus = matches!(
+            h.manner,
+            Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays | Manner::Wires
+        );
+        let empty =
+            says.iter().enumerate().all(|(accused, (says, _))| accused == reporter || !says);
+        let mut row = Row { reporter, says, before, empty, apart: None };
+        let (all, few) = (rates::ROW_OFF.1, rates::ROW_SPARED.1);
+        row.apart = whole_bus.then(|| [all, few].map(|severity| row.each(scene, h, severity)));
+        row
+    }
+
+    /// ln of the probability of what it says of all others, at a severity.
+    fn each(&self, scene: &Scene, h: &Hypothesis, severity: f64) -> ByHit {
+        let mut all = rates::HITS.map(|_| LnProduct { product: 1.0, ln: 0.0 });
+        for (accused, ((says, listens), habit)) in self.says.iter().zip(self.before).enumerate() {
+            if accused == self.reporter {
+                continue;
+            }
+            let lost = listens * loses_given_log(scene, h, self.reporter, accused, severity);
+            for (all, (_, hit)) in all.iter_mut().zip(rates::HITS) {
+                let p = habit.temper((lost * hit).clamp(rates::FALSE_CODE, 0.99));
+                all.times(if *says { p } else { 1.0 - p });
+            }
+        }
+        all.map(LnProduct::ln)
+    }
+
+    /// ln of the probability of the row; the reporter may be one that never stores anything.
+    fn ln_likelihood(&self, scene: &Scene, h: &Hypothesis, severity: f64) -> ByHit {
+        let mut found = self.each(scene, h, severity);
+        if let Some([all, few]) = &self.apart {
+            let (off, spared) = (rates::ROW_OFF.0, rates::ROW_SPARED.0);
+            let rest = 1.0 - off - spared;
+            for ((own, all), few) in found.iter_mut().zip(all).zip(few) {
+                *own = log_sum_exp(&[off.ln() + all, spared.ln() + few, rest.ln() + *own]);
+            }
+        }
+        found.map(|product| {
+            let stores = (1.0 - rates::STORES_NOTHING).ln() + product;
+            match self.empty {
+                true => log_sum_exp(&[rates::STORES_NOTHING.ln(), stores]),
+                false => stores,
+            }
+        })
+    }
 }

@@ -53,8 +53,14 @@ pub(super) const BLOCKS: [Block; 16] = [
 ];
 
 /// ln P(block | hypothesis) with the block's own discount; `None` when the block is absent.
-/// [`Manner::Other`] has a theory of silence only; elsewhere the caller gives it the mean of the rest.
-pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Option<f64> {
+/// [`Manner::Other`] has a theory of silence only; elsewhere the caller gives it the mean of the rest. `told` is what
+/// the accusations say at each severity, which codes and answers share.
+pub(super) fn ln_likelihood(
+    block: Block,
+    scene: &Scene,
+    h: &Hypothesis,
+    told: &[f64],
+) -> Option<f64> {
     match block {
         Block::Silence => silence(scene, h),
         Block::Restart => restart(scene, h),
@@ -68,9 +74,9 @@ pub(super) fn ln_likelihood(block: Block, scene: &Scene, h: &Hypothesis) -> Opti
         Block::Locks => finer_blocks::locks(scene, h),
         Block::Passive => finer_blocks::passive(scene, h),
         Block::Age => told_blocks::age(scene, h),
-        Block::Accusations => accusations(scene, h).map(|l| l * rates::ACCUSATIONS_COUNT),
+        Block::Accusations => accusations(scene, h, told).map(|l| l * rates::ACCUSATIONS_COUNT),
         Block::BusDown => told_blocks::bus_down(scene, h),
-        Block::Answers => told_blocks::answers(scene, h).map(|l| l * rates::ANSWERS_COUNT),
+        Block::Answers => told_blocks::answers(scene, h, told).map(|l| l * rates::ANSWERS_COUNT),
         Block::Supply => told_blocks::supply(scene, h),
     }
 }

@@ -94,15 +94,15 @@ pub(super) fn hangs_on(space: &Space, ranking: &Ranking) -> Vec<String> {
             let gained = !decided && leader == first.suspect && own >= rates::DECIDED;
             let name = source_name(source);
             let sentence = if lost && leader == first.suspect {
-                format!("without {name} it would stand at {:.0} %: undecided", own * 100.0)
+                format!("without {name}, it would stand at {:.0} %: undecided", own * 100.0)
             } else if lost {
                 format!(
-                    "without {name} {} would lead with {:.0} %",
-                    leader.in_words(),
+                    "without {name}, {} would lead with {:.0} %",
+                    leader.the_in_words(),
                     probability * 100.0
                 )
             } else if gained {
-                format!("without {name} it would stand at {:.0} %: decided", own * 100.0)
+                format!("without {name}, it would stand at {:.0} %: decided", own * 100.0)
             } else {
                 return None;
             };
@@ -142,7 +142,7 @@ pub(super) fn between_leaders(ranking: &Ranking) -> String {
         .take(MOST)
         .map(|(db, name)| {
             let favours = if db > 0.0 { &first.suspect } else { &second.suspect };
-            format!("{name} ({:.0} dB for {favours})", db.abs())
+            format!("{name} ({:.0} dB for {})", db.abs(), favours.the_in_words())
         })
         .collect();
     if told.is_empty() {

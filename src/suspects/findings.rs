@@ -4,6 +4,9 @@ use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::Incident;
 use crate::vocabulary::{Mechanism, Place, Suspect, Verdict};
 
+/// How a remark begins that says what one more input would have decided; a page puts these together.
+pub const ONE_MORE_INPUT: &str = "one more input: ";
+
 /// All that is concluded about one vehicle.
 #[derive(Debug, Clone)]
 pub struct VehicleFinding {

@@ -24,7 +24,7 @@ pub(super) fn outcome(
     notes: &[ServiceNote],
     exposures: &[Exposure],
 ) -> Option<Outcome> {
-    let target = note.target.as_ref()?;
+    let target = note.target.as_ref()?.the_in_words();
     let verb = match note.action {
         ServiceAction::Disconnect => "disconnected",
         ServiceAction::Replace => "replaced",

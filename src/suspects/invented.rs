@@ -104,7 +104,7 @@ pub(super) fn found(
     };
     let table = TestTable::shipped();
     let mut listening = Listening::default();
-    listening.learn(&gathered.incidents, &gathered.fitted);
+    listening.learn_of(&gathered);
     judge(Case {
         vehicle: "V",
         network,

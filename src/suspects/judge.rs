@@ -58,11 +58,11 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         let buses: BTreeSet<String> = incidents.iter().filter_map(|i| i.bus.clone()).collect();
         let space = Space::new(&gathered.fitted, network, &buses, &met(&incidents));
         let mut own = Listening::default();
-        own.learn(&gathered.incidents, &gathered.fitted);
+        own.learn_of(&gathered);
         let mut scenes: Vec<Scene> =
             incidents.iter().map(|i| Scene::new(i, &space, (listening, &own))).collect();
         for (scene, incident) in scenes.iter_mut().zip(&incidents) {
-            scene.repaired_before = repaired_before(incident, notes);
+            scene.repaired_before = (!notes.is_empty()).then(|| repaired_before(incident, notes));
         }
         remember(&mut scenes);
         let notes = &telling(notes, &incidents);

@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::rates;
-use crate::incidents::Incident;
+use crate::incidents::Gathered;
 
 /// Chance that a listening reporter stays mute in one incident in which others missed the accused.
 const STAYS_MUTE: f64 = 0.5;
@@ -19,18 +19,26 @@ const BROAD: usize = 3;
 /// Probabilities of listening for the pairs of one network.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Listening {
-    seen: BTreeMap<(String, String), u32>,
-    mute: BTreeMap<(String, String), u32>,
+    /// By reporter and accused.
+    pairs: BTreeMap<String, BTreeMap<String, Counts>>,
+}
+
+/// How often one accused another.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Counts {
+    seen: u32,
+    mute: u32,
     /// Accused by nobody, while the reporter accused many others.
-    spared: BTreeMap<(String, String), u32>,
+    spared: u32,
 }
 
 impl Listening {
-    /// Adds one vehicle's incidents; `nodes` are the nodes that the vehicle has.
-    pub fn learn(&mut self, incidents: &[Incident], nodes: &[String]) {
-        for incident in incidents {
+    /// Adds the incidents that were gathered of one vehicle, among the nodes that it has.
+    pub fn learn_of(&mut self, gathered: &Gathered) {
+        let nodes = &gathered.fitted;
+        for incident in &gathered.incidents {
             for a in &incident.accusations {
-                *self.seen.entry((a.reporter.clone(), a.accused.clone())).or_default() += 1;
+                self.of(&a.reporter, &a.accused).seen += 1;
             }
             let mut accused: Vec<&str> = incident
                 .accusations
@@ -55,31 +63,57 @@ impl Listening {
                             && !accused.contains(&n.as_str())
                     });
                     for name in spared {
-                        *self.spared.entry((reporter.clone(), name.clone())).or_default() += 1;
+                        self.of(reporter, name).spared += 1;
                     }
                 }
                 for name in accused.iter().filter(|n| stores && **n != reporter) {
                     if !said.contains(*name) {
-                        *self.mute.entry((reporter.clone(), (*name).to_owned())).or_default() += 1;
+                        self.of(reporter, name).mute += 1;
                     }
                 }
             }
         }
     }
 
+    fn of(&mut self, reporter: &str, accused: &str) -> &mut Counts {
+        let row = self.pairs.entry(reporter.to_owned()).or_default();
+        row.entry(accused.to_owned()).or_default()
+    }
+
+    fn counts(&self, reporter: &str, accused: &str) -> Counts {
+        let row = self.pairs.get(reporter).and_then(|row| row.get(accused));
+        row.copied().unwrap_or_default()
+    }
+
+    /// Whether another set of lessons says the same of all that the reporters of a vehicle may hear: then
+    /// its suspects come out the same.
+    #[must_use]
+    pub fn alike(&self, other: &Listening, gathered: &Gathered) -> bool {
+        let mut own = Listening::default();
+        own.learn_of(gathered);
+        let reporters: BTreeSet<&str> =
+            gathered.incidents.iter().flat_map(|i| &i.reporters).map(String::as_str).collect();
+        let says = |one: &Listening, reporter: &str, accused: &str| {
+            one.probability(&own, reporter, accused).to_bits()
+        };
+        reporters.into_iter().all(|reporter| {
+            let rows = [self, other].map(|one| one.pairs.get(reporter));
+            let mut accused = rows.into_iter().flatten().flat_map(BTreeMap::keys);
+            accused.all(|accused| says(self, reporter, accused) == says(other, reporter, accused))
+        })
+    }
+
     /// Probability that `reporter` listens to `accused`; `own` is what the vehicle in question taught: that
     /// one of its nodes was spared is evidence there, and must not count as a lesson, too.
     #[must_use]
     pub fn probability(&self, own: &Listening, reporter: &str, accused: &str) -> f64 {
-        let pair = (reporter.to_owned(), accused.to_owned());
-        if self.seen.contains_key(&pair) {
+        let all = self.counts(reporter, accused);
+        if all.seen > 0 {
             return 0.97;
         }
-        let count = |map: &BTreeMap<_, u32>| map.get(&pair).copied().unwrap_or(0);
         let power = |base: f64, times: u32| base.powi(i32::try_from(times.min(20)).unwrap_or(20));
-        let spared = count(&self.spared).saturating_sub(count(&own.spared));
-        let silent =
-            rates::LISTENS * power(STAYS_MUTE, count(&self.mute)) * power(IS_SPARED, spared);
+        let spared = all.spared.saturating_sub(own.counts(reporter, accused).spared);
+        let silent = rates::LISTENS * power(STAYS_MUTE, all.mute) * power(IS_SPARED, spared);
         silent / (silent + 1.0 - rates::LISTENS)
     }
 }

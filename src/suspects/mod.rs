@@ -30,7 +30,8 @@ mod wording;
 mod wording_finer;
 
 pub use findings::{
-    Evidence, NextTest, OtherCause, SuspectFinding, TestOutcome, TestStep, VehicleFinding,
+    Evidence, NextTest, ONE_MORE_INPUT, OtherCause, SuspectFinding, TestOutcome, TestStep,
+    VehicleFinding,
 };
 pub use judge::{Case, judge};
 pub use listening::Listening;

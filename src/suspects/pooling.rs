@@ -12,6 +12,9 @@ pub(super) struct Trust {
     pub contamination: f64,
     /// Power to which the product of the incidents is raised.
     pub temper: f64,
+    /// Whether a cause must have made one of the incidents at least. Without any of its own it is no cause of what was
+    /// seen: then it is the alien hypothesis that holds.
+    pub one_is_its_own: bool,
 }
 
 /// Prior and incidents together. `alien` is the hypothesis whose likelihood an incident has that is not of the cause.
@@ -21,15 +24,27 @@ pub(super) fn pool(
     alien: Option<usize>,
     trust: Trust,
 ) -> Vec<f64> {
-    let mut out = ln_prior.to_vec();
     let (own_share, alien_share) = ((-trust.contamination).ln_1p(), trust.contamination.ln());
-    for incident in incidents {
-        let foreign = alien.and_then(|o| incident.get(o)).copied().unwrap_or(f64::NEG_INFINITY);
-        for (value, own) in out.iter_mut().zip(incident) {
-            *value += trust.temper * log_sum_exp(&[own_share + own, alien_share + foreign]);
+    let foreign: Vec<f64> = incidents
+        .iter()
+        .map(|i| alien_share + alien.and_then(|o| i.get(o)).copied().unwrap_or(f64::NEG_INFINITY))
+        .collect();
+    // Before anything is known of the incidents: that one of them is its own.
+    let one_at_all = (-(alien_share * incidents.len() as f64).exp()).ln_1p();
+    let joint = |place: usize| {
+        let (mut some_own, mut none_own) = (f64::NEG_INFINITY, 0.0);
+        for (incident, foreign) in incidents.iter().zip(&foreign) {
+            let own = own_share + incident.get(place).copied().unwrap_or(f64::NEG_INFINITY);
+            some_own = log_sum_exp(&[some_own + log_sum_exp(&[own, *foreign]), none_own + own]);
+            none_own += foreign;
         }
-    }
-    out
+        if trust.one_is_its_own && alien != Some(place) && !incidents.is_empty() {
+            some_own - one_at_all
+        } else {
+            log_sum_exp(&[some_own, none_own])
+        }
+    };
+    ln_prior.iter().enumerate().map(|(place, prior)| prior + trust.temper * joint(place)).collect()
 }
 
 #[cfg(test)]
@@ -37,7 +52,9 @@ mod tests {
     use super::*;
     use crate::numerics::logs::{decibans, ln_choose, normalise};
 
-    const PLAIN: Trust = Trust { contamination: 0.0, temper: 1.0 };
+    /// As METHODS 3.3 has it.
+    const TRUST: Trust = Trust { contamination: 0.05, temper: 1.0, one_is_its_own: false };
+    const PLAIN: Trust = Trust { contamination: 0.0, ..TRUST };
 
     /// The vehicle of METHODS 3.6: A drops out, B disturbs, B drops out, branch of A and B, bus, none.
     fn hand() -> (Vec<f64>, Vec<Vec<f64>>) {
@@ -71,7 +88,6 @@ mod tests {
     #[test]
     fn the_vehicle_that_can_be_checked_by_hand() {
         let (prior, incidents) = hand();
-        let trust = Trust { contamination: 0.05, temper: 1.0 };
         let expected = [
             [
                 0.006_930_044_943_388_51,
@@ -99,7 +115,7 @@ mod tests {
             ],
         ];
         for (upto, wanted) in expected.iter().enumerate() {
-            let pooled = pool(&prior, &incidents[..=upto], Some(5), trust);
+            let pooled = pool(&prior, &incidents[..=upto], Some(5), TRUST);
             let found = normalise(&pooled).expect("finite weights");
             for (a, b) in found.iter().zip(wanted) {
                 assert!((a - b).abs() < 1e-9, "after {}: {found:?}", upto + 1);
@@ -109,7 +125,7 @@ mod tests {
         assert!((plain[1] - 0.995_536_535_628_870_2).abs() < 1e-9, "{plain:?}");
         // The ledger has each incident contaminated as it is pooled.
         let weight = |incident: &Vec<f64>| {
-            let alone = pool(&[0.0; 6], std::slice::from_ref(incident), Some(5), trust);
+            let alone = pool(&[0.0; 6], std::slice::from_ref(incident), Some(5), TRUST);
             decibans(alone[1] - alone[4])
         };
         let ledger: Vec<f64> = incidents.iter().map(weight).collect();
@@ -120,8 +136,7 @@ mod tests {
     // Outside value: METHODS 3.3, `q3.hand`: at most 13.01 decibans beside `none`.
     #[test]
     fn one_alien_incident_costs_no_more_than_its_share() {
-        let trust = Trust { contamination: 0.05, temper: 1.0 };
-        let pooled = pool(&[0.0, 0.0], &[vec![-1e6, 0.0]], Some(1), trust);
+        let pooled = pool(&[0.0, 0.0], &[vec![-1e6, 0.0]], Some(1), TRUST);
         let lost = decibans(pooled[1] - pooled[0]);
         assert!((lost - 13.010_299_956_639_813).abs() < 1e-9, "{lost}");
     }
@@ -153,13 +168,81 @@ mod tests {
     #[test]
     fn an_incident_that_says_nothing_changes_nothing() {
         let (prior, mut incidents) = hand();
-        let trust = Trust { contamination: 0.05, temper: 1.0 };
-        let before = normalise(&pool(&prior, &incidents, Some(5), trust)).expect("finite weights");
+        let before = normalise(&pool(&prior, &incidents, Some(5), TRUST)).expect("finite weights");
         incidents.push(vec![-3.0; 6]);
-        let after = normalise(&pool(&prior, &incidents, Some(5), trust)).expect("finite weights");
+        let after = normalise(&pool(&prior, &incidents, Some(5), TRUST)).expect("finite weights");
         assert!(
             before.iter().zip(&after).all(|(a, b)| (a - b).abs() < 1e-12),
             "{before:?} {after:?}"
         );
+    }
+
+    /// Two incidents of plain probabilities a and b under the cause, o and q alien: of the four ways in which each is its
+    /// own or alien, the one without any of its own falls away, and with it its share of the prior.
+    #[test]
+    fn a_cause_has_made_one_of_the_incidents() {
+        let trust = Trust { one_is_its_own: true, ..TRUST };
+        let (a, b, o, q, e) = (0.3f64, 1e-9f64, 0.02f64, 0.4f64, 0.05f64);
+        let told = [vec![a.ln(), o.ln()], vec![b.ln(), q.ln()]];
+        let pooled = pool(&[0.0, 0.0], &told, Some(1), trust);
+        let own = 1.0 - e;
+        let by_hand = (own * own * a * b + own * e * (a * q + b * o)) / (1.0 - e * e);
+        assert!((pooled[0] - by_hand.ln()).abs() < 1e-12, "{pooled:?}");
+        assert!((pooled[1] - (o * q).ln()).abs() < 1e-12, "{pooled:?}");
+        // A single incident is its own or not at all: no share of alien ones holds up what the incident speaks against.
+        let single = pool(&[0.0, 0.0], &[vec![-700.0, 0.0]], Some(1), trust);
+        assert!((single[0] + 700.0).abs() < 1e-9, "{single:?}");
+    }
+
+    // Outside values: `q3.asia` (Lauritzen & Spiegelhalter 1988: .436, .834; recomputed by enumeration): every world of
+    // the network is a hypothesis, each finding an incident.
+    #[test]
+    fn the_chest_clinic() {
+        let odds = |yes: bool, p: f64| if yes { p } else { 1.0 - p };
+        // Asia, smoker, tuberculosis, lung cancer, bronchitis.
+        let worlds: Vec<[bool; 5]> =
+            (0..32).map(|n| std::array::from_fn(|bit| n >> bit & 1 == 1)).collect();
+        let prior: Vec<f64> = worlds
+            .iter()
+            .map(|[asia, smokes, tub, lung, bronc]| {
+                (odds(*asia, 0.01)
+                    * odds(*smokes, 0.5)
+                    * odds(*tub, if *asia { 0.05 } else { 0.01 })
+                    * odds(*lung, if *smokes { 0.1 } else { 0.01 })
+                    * odds(*bronc, if *smokes { 0.6 } else { 0.3 }))
+                .ln()
+            })
+            .collect();
+        let finding = |p: &dyn Fn(&[bool; 5]) -> f64| worlds.iter().map(|w| p(w).ln()).collect();
+        let breathless: Vec<f64> =
+            finding(&|[_, _, tub, lung, bronc]| match (*tub || *lung, *bronc) {
+                (true, true) => 0.9,
+                (true, false) => 0.7,
+                (false, true) => 0.8,
+                (false, false) => 0.1,
+            });
+        let asia: Vec<f64> = finding(&|w| f64::from(u8::from(w[0])));
+        let no_shadow: Vec<f64> = finding(&|w| if w[2] || w[3] { 0.02 } else { 0.95 });
+        let told = |incidents: &[Vec<f64>]| {
+            let logs = pool(&prior, incidents, None, PLAIN);
+            let all = log_sum_exp(&logs).exp();
+            let found = normalise(&logs).expect("finite weights");
+            let sums = [2, 3, 4].map(|bit: usize| -> f64 {
+                worlds.iter().zip(&found).filter(|(w, _)| w[bit]).map(|(_, p)| p).sum()
+            });
+            (all, sums)
+        };
+        let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-9, "{a} and {b}");
+        let (_, [tub, lung, _]) = told(&[]);
+        near(tub, 0.0104);
+        near(lung, 0.055);
+        let (all, [_, lung, bronc]) = told(std::slice::from_ref(&breathless));
+        near(all, 0.435_970_6);
+        near(lung, 0.102_759_222_754_928_87);
+        near(bronc, 0.833_967_336_329_559_9);
+        let (_, [tub, ..]) = told(&[breathless.clone(), asia.clone()]);
+        near(tub, 0.087_750_964_982_921_88);
+        let (_, [tub, ..]) = told(&[breathless, asia, no_shadow]);
+        near(tub, 0.002_248_695_311_961_289_5);
     }
 }

@@ -4,6 +4,7 @@
 //! block is how many decibans that block moved its probability: 10 log10 of prior probability plus all
 //! weights is 10 log10 of the stated probability, exactly.
 
+use super::accusations::by_severity;
 use super::blocks::{self, BLOCKS, Block};
 use super::hypotheses::{Hypothesis, Manner, Space};
 use super::interventions::{self, Outcome};
@@ -60,6 +61,10 @@ pub(super) fn rank(
     let mut stages = vec![ln_prior.clone()];
     let mut sources = Vec::new();
     let mut parts: Vec<Vec<Vec<f64>>> = Vec::new();
+    let told: Vec<Vec<Vec<f64>>> = scenes
+        .iter()
+        .map(|scene| hypotheses.iter().map(|h| by_severity(scene, h)).collect())
+        .collect();
     for block in BLOCKS {
         let mut present = false;
         let mut part = vec![vec![0.0; hypotheses.len()]; scenes.len()];
@@ -73,8 +78,9 @@ pub(super) fn rank(
             Block::Losses => (rates::LOSS_COUNTS / scenes.len().max(1) as f64).min(1.0),
             _ => 1.0,
         };
-        for ((scene, total), own) in scenes.iter().zip(&mut totals).zip(&mut part) {
-            if let Some(values) = block_values(block, scene, hypotheses) {
+        let each = scenes.iter().zip(&told).zip(&mut totals).zip(&mut part);
+        for (((scene, told), total), own) in each {
+            if let Some(values) = block_values(block, scene, hypotheses, told) {
                 present = true;
                 for ((sum, kept), value) in total.iter_mut().zip(own).zip(values) {
                     *sum += share * value;
@@ -142,18 +148,24 @@ fn left_out(
             .collect();
         out.push(finish(pooled(ln_prior, &less, hypotheses), None));
     }
-    for place in 0..noted.len() {
-        out.push(finish(pooled(ln_prior, totals, hypotheses), Some(place)));
+    if !noted.is_empty() {
+        let all = pooled(ln_prior, totals, hypotheses);
+        out.extend((0..noted.len()).map(|place| finish(all.clone(), Some(place))));
     }
     out
 }
 
 /// The block's log likelihood under each hypothesis; `Other`, and what has no theory of this block,
-/// receives the prior-weighted mean of the rest.
-fn block_values(block: Block, scene: &Scene, hypotheses: &[Hypothesis]) -> Option<Vec<f64>> {
+/// receives the prior-weighted mean of the rest. `told`: what the accusations say under each, by severity.
+fn block_values(
+    block: Block,
+    scene: &Scene,
+    hypotheses: &[Hypothesis],
+    told: &[Vec<f64>],
+) -> Option<Vec<f64>> {
     let mut values = Vec::with_capacity(hypotheses.len());
-    for h in hypotheses {
-        values.push(blocks::ln_likelihood(block, scene, h)?);
+    for (h, told) in hypotheses.iter().zip(told) {
+        values.push(blocks::ln_likelihood(block, scene, h, told)?);
     }
     let neutral = |h: &Hypothesis, v: f64| {
         v.is_nan() || (h.manner == Manner::Other && block != Block::Silence)
@@ -183,7 +195,8 @@ fn block_values(block: Block, scene: &Scene, hypotheses: &[Hypothesis]) -> Optio
 fn pooled(ln_prior: &[f64], totals: &[Vec<f64>], hypotheses: &[Hypothesis]) -> Vec<f64> {
     let other = hypotheses.iter().position(|h| h.manner == Manner::Other);
     let temper = rates::TEMPER + (1.0 - rates::TEMPER) / (totals.len().max(1) as f64);
-    pool(ln_prior, totals, other, Trust { contamination: rates::CONTAMINATION, temper })
+    let contamination = rates::CONTAMINATION;
+    pool(ln_prior, totals, other, Trust { contamination, temper, one_is_its_own: true })
 }
 
 fn by_suspect(hypotheses: &[Hypothesis], stages: &[Vec<f64>]) -> Vec<Ranked> {

@@ -144,8 +144,8 @@ pub(super) struct Scene {
     pub early: Option<bool>,
     /// Whether there are accusations, and all of them were history when first read.
     pub all_history: Option<bool>,
-    /// Whether an accused node had been repaired or replaced before.
-    pub repaired_before: bool,
+    /// Whether an accused node had been repaired or replaced before; `None` where nobody keeps notes on the vehicle.
+    pub repaired_before: Option<bool>,
     /// Later reports that only repeat these codes.
     pub repeats: u32,
     /// What the finer facts tell.
@@ -187,7 +187,7 @@ impl Scene {
                 .filter(|_| incident.logged)
                 .map(|s| s < rates::CRANKING_S),
             all_history: (!incident.accusations.is_empty()).then_some(incident.perhaps_old),
-            repaired_before: false,
+            repaired_before: None,
             repeats: incident.repeats.min(rates::MOST_REPEATS),
             signs: Signs::new(incident, space),
         };

@@ -35,7 +35,9 @@ fn of<'f>(finding: &'f VehicleFinding, name: &str) -> &'f SuspectFinding {
 fn enumerated(space: &Space, sets: &[Vec<bool>]) -> Vec<f64> {
     let nodes = space.nodes.len();
     let mut silences = vec![0.0; nodes];
-    let mut posterior: Vec<f64> = space.hypotheses.iter().map(|h| h.prior).collect();
+    let mut mixed = vec![1.0; space.hypotheses.len()];
+    let mut all_alien = 1.0;
+    let eps = rates::CONTAMINATION;
     let temper = rates::TEMPER + (1.0 - rates::TEMPER) / sets.len() as f64;
     for (number, set) in sets.iter().enumerate() {
         let chance = |h: &super::hypotheses::Hypothesis| -> f64 {
@@ -101,15 +103,26 @@ fn enumerated(space: &Space, sets: &[Vec<bool>]) -> Vec<f64> {
         let weight: f64 = named().map(|h| h.prior).sum();
         let mean: f64 = named().map(|h| h.prior * quiet(h)).sum::<f64>() / weight;
         let alien = mean / ((nodes + 1) as f64 * ways);
-        for (value, h) in posterior.iter_mut().zip(&space.hypotheses) {
+        for (value, h) in mixed.iter_mut().zip(&space.hypotheses) {
             let own = if h.manner == Manner::Other { alien } else { chance(h) * quiet(h) };
-            let eps = rates::CONTAMINATION;
-            *value *= ((1.0 - eps) * own + eps * alien).powf(temper);
+            *value *= (1.0 - eps) * own + eps * alien;
         }
+        all_alien *= eps * alien;
         for (sum, silent) in silences.iter_mut().zip(set) {
             *sum += f64::from(u8::from(*silent));
         }
     }
+    // One incident at least is of the cause.
+    let one_at_all = 1.0 - eps.powi(i32::try_from(sets.len()).expect("few"));
+    let posterior: Vec<f64> = mixed
+        .iter()
+        .zip(&space.hypotheses)
+        .map(|(value, h)| {
+            let other = h.manner == Manner::Other;
+            let joint = if other { *value } else { (value - all_alien) / one_at_all };
+            h.prior * joint.powf(temper)
+        })
+        .collect();
     let total: f64 = posterior.iter().sum();
     posterior.iter().map(|p| p / total).collect()
 }
@@ -276,8 +289,8 @@ fn one_incident_with_two_explanations_stays_undecided() {
     for name in ["branch:stub", "node:lift"] {
         assert!(leaders.contains(&name.to_owned()), "{leaders:?}");
     }
-    for name in &leaders[..2] {
-        assert!(finding.because.contains(name), "names both: {}", finding.because);
+    for name in finding.suspects.iter().take(2).map(|s| s.suspect.the_in_words()) {
+        assert!(finding.because.contains(&name), "names both: {}", finding.because);
     }
     assert!(finding.because.contains("these two apart"), "{}", finding.because);
 }

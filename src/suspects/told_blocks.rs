@@ -1,6 +1,7 @@
 //! The blocks of evidence that rest on reports: how old the codes are, who says that the bus was down, who answered the
 //! tester, and the supply. As in `blocks`: natural logarithms, `None` when the block is absent.
 
+use super::accusations::severities_told;
 use super::blocks::{bernoulli, mixed, off_the_bus, severities, surely_struck};
 use super::hypotheses::{Hypothesis, Manner};
 use super::rates::{self, Level as Weighted};
@@ -11,8 +12,8 @@ use crate::numerics::logs::{ln_choose, log_sum_exp};
 pub(super) fn age(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     let all = scene.all_history?;
     let pick = |(stale, living): (f64, f64)| if h.manner == Manner::Stale { stale } else { living };
-    let repaired =
-        if all { bernoulli(scene.repaired_before, pick(rates::REPAIRED_BEFORE)) } else { 0.0 };
+    let noted = scene.repaired_before.filter(|_| all);
+    let repaired = noted.map_or(0.0, |noted| bernoulli(noted, pick(rates::REPAIRED_BEFORE)));
     let repeats = f64::from(scene.repeats) * pick(rates::REPEATED).ln();
     Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired + repeats)
 }
@@ -37,18 +38,19 @@ pub(super) fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     Some(log_sum_exp(&[share.ln() + never, (1.0 - share).ln() + sum]) * rates::ACCUSATIONS_COUNT)
 }
 
-pub(super) fn answers(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+/// `told` is what the accusations say at each severity.
+pub(super) fn answers(scene: &Scene, h: &Hypothesis, told: &[f64]) -> Option<f64> {
     let (tester, living) = rates::UNCORROBORATED;
     let word = match (scene.uncorroborated, h.manner) {
         (false, _) => 0.0,
         (true, Manner::Artefact) => tester.ln(),
         (true, _) => living.ln(),
     };
-    mute(scene, h).map(|ln| ln + word)
+    mute(scene, h, told).map(|ln| ln + word)
 }
 
 /// Which of the asked nodes were mute.
-fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
+fn mute(scene: &Scene, h: &Hypothesis, told: &[f64]) -> Option<f64> {
     if scene.answers.is_empty() {
         return None;
     }
@@ -65,9 +67,13 @@ fn mute(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     if h.manner == Manner::Stale {
         return Some(after);
     }
-    let by_manner = severities(h.manner);
-    let levels = if by_manner == rates::BYSTANDER { &rates::BYSTANDER_MUTE[..] } else { by_manner };
-    let during = mixed(levels, |severity| {
+    let levels = if severities(h.manner) == rates::BYSTANDER {
+        rates::BYSTANDER_MUTE.to_vec()
+    } else {
+        // One severity makes codes and missing answers alike.
+        severities_told(h, told)
+    };
+    let during = mixed(&levels, |severity| {
         scene
             .answers
             .iter()

@@ -22,7 +22,7 @@ pub(super) fn verdict(
         let best = first.speaking_for().next().map(|e| e.what.clone()).unwrap_or_default();
         let because = format!(
             "{} leads with {} after {}; what speaks most for it: {best}",
-            first.suspect,
+            first.suspect.the_in_words(),
             percent(first.probability),
             counted(incidents)
         );
@@ -33,9 +33,9 @@ pub(super) fn verdict(
             "the evidence of {} does not separate {} ({}) from {} ({}); {apart}; {:.0} % and {:.0} dB ahead \
              of the next are asked for",
             counted(incidents),
-            first.suspect,
+            first.suspect.the_in_words(),
             percent(first.probability),
-            second.suspect,
+            second.suspect.the_in_words(),
             percent(second.probability),
             rates::DECIDED * 100.0,
             rates::SEPARATED_DB

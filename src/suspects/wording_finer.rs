@@ -59,18 +59,21 @@ pub(super) fn order(
     space: &Space,
     incidents: &[&Incident],
 ) -> Told {
-    let pairs: Vec<(usize, usize)> = incidents.iter().flat_map(|i| ordered(i, space)).collect();
-    let own = |node: usize| space.nodes.get(node).is_some_and(|name| members.contains(name));
-    let before = pairs.iter().filter(|(earlier, _)| own(*earlier)).count();
-    let after = pairs.iter().filter(|(_, later)| own(*later)).count();
     let what = match suspect {
-        Suspect::Node(_) if before + after == 0 => {
-            "its place in the order could not be told".to_owned()
+        Suspect::Node(_) => {
+            let pairs: Vec<(usize, usize)> =
+                incidents.iter().flat_map(|i| ordered(i, space)).collect();
+            let own =
+                |node: usize| space.nodes.get(node).is_some_and(|name| members.contains(name));
+            let before = pairs.iter().filter(|(earlier, _)| own(*earlier)).count();
+            match (before, pairs.iter().filter(|(_, later)| own(*later)).count()) {
+                (0, 0) => "its place in the order could not be told".to_owned(),
+                (before, after) => format!(
+                    "where the periods let it be told, it fell silent before another node {before} times and \
+                     after one {after} times"
+                ),
+            }
         }
-        Suspect::Node(_) => format!(
-            "where the periods let it be told, it fell silent before another node {before} times and after one \
-             {after} times"
-        ),
         _ => "the order in which nodes fell silent, as far as their periods let it be told"
             .to_owned(),
     };

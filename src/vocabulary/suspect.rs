@@ -38,17 +38,27 @@ impl fmt::Display for Suspect {
 }
 
 impl Suspect {
-    /// The suspect as people say it.
+    /// The suspect as people say it: `tail-lift module`, `wiring branch rear-splice`, `feed F12`.
     #[must_use]
     pub fn in_words(&self) -> String {
         match self {
-            Suspect::Node(name) => format!("module {name}"),
+            Suspect::Node(name) if name.to_lowercase().ends_with("module") => name.clone(),
+            Suspect::Node(name) => format!("{name} module"),
             Suspect::Branch(name) => format!("wiring branch {name}"),
             Suspect::Feed(name) => format!("feed {name}"),
             Suspect::Ground(name) => format!("ground point {name}"),
             Suspect::Bus(name) => format!("wires or termination of bus {name}"),
             Suspect::Supply => "battery supply".to_owned(),
             Suspect::None => "no bus fault, or the tester\u{2019}s doing".to_owned(),
+        }
+    }
+
+    /// The same as part of a sentence: `the tail-lift module`, `the feed F12`.
+    #[must_use]
+    pub fn the_in_words(&self) -> String {
+        match self {
+            Suspect::None => self.in_words(),
+            _ => format!("the {}", self.in_words()),
         }
     }
 
@@ -126,5 +136,28 @@ impl fmt::Display for Verdict {
 impl Serialize for Verdict {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn people_read_words_and_machines_read_names() {
+        let node = |name: &str| Suspect::Node(name.to_owned());
+        for (suspect, said) in [
+            (node("tail-lift"), "the tail-lift module"),
+            (node("body module"), "the body module"),
+            (Suspect::Branch("rear-splice".to_owned()), "the wiring branch rear-splice"),
+            (Suspect::Feed("F12".to_owned()), "the feed F12"),
+            (Suspect::Ground("G3".to_owned()), "the ground point G3"),
+            (Suspect::Bus("chassis".to_owned()), "the wires or termination of bus chassis"),
+            (Suspect::Supply, "the battery supply"),
+            (Suspect::None, "no bus fault, or the tester\u{2019}s doing"),
+        ] {
+            assert_eq!(suspect.the_in_words(), said);
+            assert_eq!(Suspect::parse(&suspect.to_string()), Some(suspect));
+        }
     }
 }

@@ -78,31 +78,31 @@ fn inspection(suspect: &Suspect, hands_off: bool, papers: OfVehicle<'_>) -> Book
     let (what, kinds): (String, &[TestKind]) = match suspect {
         Suspect::Node(name) if hands_off => {
             let what = format!(
-                "module {name}: by authorised people and the maker's procedure only; no test of this \
-                 program touches it"
+                "{}: by authorised people and the maker's procedure only; no test of this program touches it",
+                suspect.the_in_words()
             );
             return Booking { what, part: part(name, modules), ..Booking::default() };
         }
         Suspect::Node(name) if name.starts_with(UNNAMED) => {
-            let what = format!("find out which module {name} is, by its identifiers");
+            let what = format!("find out which module the sender {name} is, by its identifiers");
             let caution = care.unwrap_or_default().to_owned();
             return Booking { what, caution, ..Booking::default() };
         }
-        Suspect::Node(name) => (
-            format!("inspect module {name}: connector, feed and ground under load"),
+        Suspect::Node(_) => (
+            format!("inspect {}: connector, feed and ground under load", suspect.the_in_words()),
             &[TestKind::ModuleConnector, TestKind::ModuleSupply],
         ),
         Suspect::Branch(name) => (
             format!(
-                "inspect wiring branch {name}: splice and connectors, wiggled while the bus is logged"
+                "inspect the wiring branch {name}: splice and connectors, wiggled while the bus is logged"
             ),
             &[TestKind::Wiggle],
         ),
         Suspect::Feed(name) => {
-            (format!("inspect feed {name}: voltage drop under load"), &[TestKind::SupplyLine])
+            (format!("inspect the feed {name}: voltage drop under load"), &[TestKind::SupplyLine])
         }
         Suspect::Ground(name) => (
-            format!("inspect ground point {name}: voltage drop under load"),
+            format!("inspect the ground point {name}: voltage drop under load"),
             &[TestKind::SupplyLine],
         ),
         Suspect::Bus(name) => (
@@ -110,7 +110,7 @@ fn inspection(suspect: &Suspect, hands_off: bool, papers: OfVehicle<'_>) -> Book
             &[TestKind::BusResistance],
         ),
         Suspect::Supply => (
-            "inspect battery, its terminals and charging: voltage while cranking".to_owned(),
+            "inspect the battery, its terminals and charging: voltage while cranking".to_owned(),
             &[TestKind::CrankingVoltage],
         ),
         Suspect::None => (

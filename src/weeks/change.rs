@@ -4,7 +4,7 @@
 //! of an earlier week. Where the starts before the week tell under which conditions the fault shows
 //! (cold, wet, after a long stop), only starts under them are compared: a dry week is no cure. The trend is twice the
 //! probability that the risk per start is now the higher one, both under Jeffreys' prior: 1 when the
-//! starts do not tell, towards 2 when it is surely worse, towards 0 when it is surely better.
+//! starts do not tell (there is none on one side, or no incident on both), towards 2 when it is surely worse, towards 0 when it is surely better.
 
 use crate::conditions::{Condition, Trial, met_all, trials, trigger};
 use crate::numerics::beta_binomial::{JEFFREYS, probability_greater};
@@ -13,6 +13,7 @@ use crate::repairs::{Counts, Outlook, Repair, State, last_lasting};
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::Instant;
 
+use super::review::Earlier;
 use super::span::Span;
 
 /// The starts of so many seconds before the week are what it is held against: four weeks.
@@ -81,10 +82,10 @@ pub(super) fn held(outlook: Option<&Outlook>) -> bool {
     outlook.and_then(last_repair).is_some_and(|repair| repair.state == State::Held)
 }
 
-/// What became of a vehicle in `week`; `was` is its finding and outlook without the week's inputs.
+/// What became of a vehicle in `week`; `was` is what was concluded without the week's inputs.
 pub(super) fn changed(
     now: (&VehicleFinding, Option<&Outlook>),
-    was: Option<(&VehicleFinding, Option<&Outlook>)>,
+    was: Option<&Earlier>,
     week: Span,
 ) -> Changed {
     let (finding, outlook) = now;
@@ -110,15 +111,16 @@ pub(super) fn changed(
     let (in_week, any_in_week) = count(week.begin, week.end);
     let (before, _) = count(from, week.begin);
     let groups = TwoGroups::new(in_week.hits, in_week.starts, before.hits, before.starts);
+    // Without an incident on either side only the numbers of starts would speak.
     let worse = groups
-        .filter(|_| in_week.starts > 0 && before.starts > 0)
+        .filter(|_| in_week.starts > 0 && before.starts > 0 && in_week.hits + before.hits > 0)
         .and_then(|groups| probability_greater(groups, JEFFREYS));
-    let had = was.is_some_and(|(was, _)| !was.incidents.is_empty());
+    let had = was.is_some_and(|was| was.incidents);
     let change = if any_in_week == 0 {
         Change::NotSeen
     } else if !had && !finding.incidents.is_empty() {
         Change::New
-    } else if held(outlook) && !was.is_some_and(|(_, outlook)| held(outlook)) {
+    } else if held(outlook) && !was.is_some_and(|was| was.held) {
         Change::Fixed
     } else if in_week.starts == 0 {
         Change::NotTested

@@ -9,6 +9,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use rayon::prelude::*;
+
 use crate::numerics::exact::upper_mid_p;
 use crate::numerics::multiple::holm;
 use crate::numerics::table::TwoGroups;
@@ -26,14 +28,14 @@ const SEVERAL: u64 = 2;
 const LEVEL: f64 = 0.05;
 
 /// A field of the modules table.
-type Field = fn(&ModuleRow) -> Option<&String>;
+type Field = fn(&ModuleRow) -> Option<&str>;
 
 /// By what vehicles are held against each other; the order is the preference among equals.
 const BY_MODULE: [(&str, Field); 4] = [
-    ("batch", |row| row.batch.as_ref()),
-    ("part number", |row| row.part_number.as_ref()),
-    ("hardware", |row| row.hardware.as_ref()),
-    ("software", |row| row.software.as_ref()),
+    ("batch", |row| row.batch.as_deref()),
+    ("part number", |row| row.part_number.as_deref()),
+    ("hardware", |row| row.hardware.as_deref()),
+    ("software", |row| row.software.as_deref()),
 ];
 const SITE: &str = "site";
 const WIRING: &str = "wiring of the model";
@@ -59,6 +61,14 @@ pub struct Common {
     pub p_adjusted: Option<f64>,
     /// Whether chance is an unlikely explanation; where nothing is there to compare, false.
     pub shown: bool,
+}
+
+impl Common {
+    /// Whether to tell it first: chance is an unlikely explanation, or there is nothing to compare it with.
+    #[must_use]
+    pub fn stands_out(&self) -> bool {
+        self.shown || self.p_value.is_none()
+    }
 }
 
 /// What is known of one vehicle.
@@ -92,22 +102,12 @@ pub(super) fn common(members: &[Member<'_>]) -> Vec<Common> {
         .flat_map(|m| m.suspects.iter().filter(|(s, p)| **s != Suspect::None && *p >= COUNTS))
         .map(|(suspect, _)| *suspect)
         .collect();
-    let mut found = Vec::new();
-    for suspect in &suspects {
-        let is = |m: &Member<'_>| m.counts_for(suspect);
-        if let Suspect::Node(name) = suspect {
-            for (by, value) in BY_MODULE {
-                let of = |m: &Member<'_>| {
-                    let at = m.last_hit.filter(|_| is(m));
-                    fitted(name, &m.modules, at).and_then(value).cloned()
-                };
-                found.extend(by_value(members, Some(suspect), by, is, of));
-            }
-        }
-        let site = |m: &Member<'_>| m.site.map(str::to_owned);
-        found.extend(by_value(members, Some(suspect), SITE, is, site));
-    }
-    found.extend(by_value(members, None, SITE, |m| m.at_fault(), |m| m.site.map(str::to_owned)));
+    let suspects: Vec<&Suspect> = suspects.into_iter().collect();
+    // Each suspect's values are counted on their own: the order of the questions stays.
+    let mut found: Vec<Common> =
+        suspects.par_iter().flat_map_iter(|suspect| of_suspect(members, suspect)).collect();
+    let sites = members.iter().map(|m| m.site);
+    found.extend(by_value(members, None, SITE, |m| m.at_fault(), sites));
     correct(&mut found);
     found.retain(|c| c.with.0 >= SEVERAL && c.p_value.is_some_and(|p| p <= LEVEL));
     let mut kept = once(found);
@@ -120,18 +120,37 @@ pub(super) fn common(members: &[Member<'_>]) -> Vec<Common> {
     kept
 }
 
-/// Every value held against all others.
-fn by_value(
-    members: &[Member<'_>],
+/// What the vehicles of one suspect may have in common.
+fn of_suspect(members: &[Member<'_>], suspect: &Suspect) -> Vec<Common> {
+    let mut found = Vec::new();
+    let is = |m: &Member<'_>| m.counts_for(suspect);
+    if let Suspect::Node(name) = suspect {
+        // Of a vehicle at fault the module counts that was fitted then, else the one that is.
+        let modules: Vec<Option<&ModuleRow>> = members
+            .iter()
+            .map(|m| fitted(name, &m.modules, m.last_hit.filter(|_| is(m))))
+            .collect();
+        for (by, value) in BY_MODULE {
+            let values = modules.iter().map(|module| module.and_then(value));
+            found.extend(by_value(members, Some(suspect), by, is, values));
+        }
+    }
+    found.extend(by_value(members, Some(suspect), SITE, is, members.iter().map(|m| m.site)));
+    found
+}
+
+/// Every value held against all others; `of` are the members' values, in their order.
+fn by_value<'a>(
+    members: &'a [Member<'a>],
     suspect: Option<&Suspect>,
     by: &'static str,
     at_fault: impl Fn(&Member<'_>) -> bool,
-    value: impl Fn(&Member<'_>) -> Option<String>,
+    of: impl Iterator<Item = Option<&'a str>>,
 ) -> Vec<Common> {
-    let mut values: BTreeMap<String, (u64, Vec<String>)> = BTreeMap::new();
+    let mut values: BTreeMap<&str, (u64, Vec<String>)> = BTreeMap::new();
     let (mut hits, mut all) = (0, 0);
-    for member in members {
-        let Some(value) = value(member) else { continue };
+    for (member, value) in members.iter().zip(of) {
+        let Some(value) = value else { continue };
         let here = values.entry(value).or_default();
         (here.0, all) = (here.0 + 1, all + 1);
         if at_fault(member) {
@@ -149,6 +168,7 @@ fn by_value(
             let p_value = groups.filter(|_| without.1 > 0).map(upper_mid_p);
             let suspect = suspect.cloned();
             let (p_adjusted, shown) = (None, false);
+            let value = value.to_owned();
             Common { suspect, by, value, vehicles, with, without, p_value, p_adjusted, shown }
         })
         .collect()
@@ -174,12 +194,17 @@ fn once(mut found: Vec<Common>) -> Vec<Common> {
         p(a).total_cmp(&p(b))
     });
     let mut kept: Vec<Common> = Vec::new();
+    // By vehicle, of whom something has been said: numbers of statements.
+    let mut said_of: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for one in found {
-        let said = kept.iter().any(|k| {
-            let same = one.suspect.is_none() || k.suspect.is_none() || k.suspect == one.suspect;
-            same && one.vehicles.iter().any(|v| k.vehicles.contains(v))
-        });
+        let before = one.vehicles.iter().filter_map(|v| said_of.get(v)).flatten();
+        let said = before
+            .filter_map(|number| kept.get(*number))
+            .any(|k| one.suspect.is_none() || k.suspect.is_none() || k.suspect == one.suspect);
         if !said {
+            for vehicle in &one.vehicles {
+                said_of.entry(vehicle.clone()).or_default().push(kept.len());
+            }
             kept.push(one);
         }
     }

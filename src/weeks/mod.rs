@@ -22,7 +22,7 @@ pub use booking::Booking;
 pub use change::{Change, Changed};
 pub use common::Common;
 pub use need::Need;
-pub use review::{Before, FleetWeek, Papers, VehicleWeek, Was, review};
+pub use review::{Before, Earlier, FleetWeek, Papers, VehicleWeek, Was, review};
 pub use seen::{LogNote, Seen, WeekCell};
 pub use severity::{Severities, Severity};
 pub use span::{Span, WeekInView, week_in_view};

@@ -15,7 +15,7 @@ use crate::suspects::{SuspectFinding, VehicleFinding};
 use crate::vocabulary::{Instant, Network, Suspect, Verdict};
 
 use super::booking::{Booking, OfVehicle, booking};
-use super::change::{Change, Changed, changed};
+use super::change::{Change, Changed, changed, held};
 use super::common::{Common, Member, common};
 use super::need::{Need, need};
 use super::seen::{LogNote, Seen, WeekCell, cells, seen, weeks};
@@ -90,14 +90,34 @@ pub struct Was {
     pub leader: Option<(Suspect, f64)>,
 }
 
-/// Findings and outlooks without the inputs of the week; a vehicle is found by its name.
-#[derive(Debug, Clone, Default)]
-pub struct Before {
-    /// One a vehicle.
-    pub findings: Vec<VehicleFinding>,
-    /// One a vehicle.
-    pub outlooks: Vec<Outlook>,
+/// What was concluded of one vehicle without the inputs of the week.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Earlier {
+    /// Whether it had any incident.
+    pub incidents: bool,
+    /// Whether its last lasting repair had held.
+    pub held: bool,
+    /// What was concluded; `None` without any start.
+    pub was: Option<Was>,
 }
+
+impl Earlier {
+    /// What is to be remembered of a finding and its outlook.
+    #[must_use]
+    pub fn of(finding: &VehicleFinding, outlook: Option<&Outlook>) -> Earlier {
+        Earlier {
+            incidents: !finding.incidents.is_empty(),
+            held: held(outlook),
+            was: (!finding.exposures.is_empty()).then(|| Was {
+                verdict: finding.verdict.clone(),
+                leader: leader(finding).map(|l| (l.suspect.clone(), l.probability)),
+            }),
+        }
+    }
+}
+
+/// What was concluded of every vehicle without the inputs of the week, by its name.
+pub type Before = BTreeMap<String, Earlier>;
 
 /// What the papers say of vehicles, modules, tests and severities.
 pub struct Papers<'a> {
@@ -130,9 +150,7 @@ pub fn review<'a>(
     let first = findings.iter().flat_map(|f| f.exposures.first()).map(|e| e.start).min();
     let weeks = weeks(span, first, papers.zone);
     let compared = first.is_some_and(|first| first < span.begin);
-    let (now, before_then) = (by_name(outlooks), by_name(&before.outlooks));
-    let earlier: BTreeMap<&str, &VehicleFinding> =
-        before.findings.iter().map(|f| (f.vehicle.as_str(), f)).collect();
+    let now = by_name(outlooks);
     let mut modules: BTreeMap<&str, Vec<&ModuleRow>> = BTreeMap::new();
     for row in papers.modules {
         modules.entry(row.vehicle.as_str()).or_default().push(row);
@@ -143,9 +161,8 @@ pub fn review<'a>(
         .iter()
         .map(|finding| {
             let name = finding.vehicle.as_str();
-            let was = earlier.get(name).map(|was| (*was, before_then.get(name).copied()));
             let judged = (finding, now.get(name).copied());
-            one(judged, was, &weeks, span, (papers, &of(name), &mut severities))
+            one(judged, before.get(name), &weeks, span, (papers, &of(name), &mut severities))
         })
         .collect();
     let common = shared(findings, &rows, papers.vehicles, of);
@@ -169,7 +186,7 @@ fn by_name(outlooks: &[Outlook]) -> BTreeMap<&str, &Outlook> {
 
 fn one<'a>(
     (finding, outlook): Judged<'a>,
-    was: Option<Judged<'_>>,
+    was: Option<&Earlier>,
     weeks: &[Span],
     span: Span,
     (papers, modules, severities): (&Papers<'a>, &[&ModuleRow], &mut Known<'a>),
@@ -211,10 +228,7 @@ fn one<'a>(
         danger: danger.filter(|_| touching >= SAFETY_FIRST),
         urgency: some.then(|| weighted * changed.trend.unwrap_or(1.0)),
         changed,
-        was: was.filter(|(was, _)| !was.exposures.is_empty()).map(|(was, _)| Was {
-            verdict: was.verdict.clone(),
-            leader: self::leader(was).map(told),
-        }),
+        was: was.and_then(|was| was.was.clone()),
         cells,
     }
 }
@@ -235,8 +249,9 @@ fn shared<'a>(
     vehicles: &'a [VehicleRow],
     modules: impl Fn(&str) -> Vec<&'a ModuleRow>,
 ) -> Vec<Common> {
+    // The first row of a vehicle counts, as elsewhere.
     let sites: BTreeMap<&str, Option<&str>> =
-        vehicles.iter().map(|v| (v.vehicle.as_str(), v.site.as_deref())).collect();
+        vehicles.iter().rev().map(|v| (v.vehicle.as_str(), v.site.as_deref())).collect();
     let members: Vec<Member<'_>> = findings
         .iter()
         .zip(rows)

@@ -157,5 +157,40 @@ window.checks = {
       });
     });
     return figures.length;
+  },
+
+  // Puts a link into every heading, term and caption, and one into what follows it: both belong on one sheet.
+  // Left out: the pieces of evidence side by side, and the heading right before them. Columns are broken each for
+  // itself, and the browser does not hold a heading in a column to its list.
+  headings: function () {
+    function link(side, at, home, before) {
+      var link = document.createElement("a");
+      link.href = "https://" + side + ".invalid/" + at;
+      link.textContent = "|";
+      home.insertBefore(link, before);
+    }
+    function following(node) {
+      if (node.tagName === "CAPTION") {
+        var row = node.parentElement.tBodies[0].rows[0];
+        return row ? row.cells[0] : null;
+      }
+      var next = node;
+      while (next && !next.nextElementSibling) { next = next.parentElement; }
+      next = next && next.nextElementSibling;
+      while (next && /^(DIV|SECTION|ARTICLE|UL|OL|DL|TABLE|DETAILS|THEAD|TBODY|TR)$/.test(next.tagName) && next.firstElementChild) {
+        next = next.firstElementChild;
+      }
+      return next;
+    }
+    var said = [];
+    document.querySelectorAll("h1, h2, h3, h4, dt, caption").forEach(function (node) {
+      var next = following(node);
+      var beside = node.closest(".sides") || (next && next.closest(".sides"));
+      if (node.closest(".hidden") || beside || !next || !node.checkVisibility() || next instanceof SVGElement) { return; }
+      link("label", said.length, node, null);
+      link("labelled", said.length, next, next.firstChild);
+      said.push(node.tagName.toLowerCase() + " " + node.textContent.trim().slice(0, 40));
+    });
+    return said;
   }
 };

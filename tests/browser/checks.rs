@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use super::control::Browser;
 
 /// The kinds of checks; `every_check_can_fail` has a page with a fault of each kind.
-pub(crate) const KINDS: [&str; 11] = [
+pub(crate) const KINDS: [&str; 12] = [
     "console",
     "request",
     "weight",
@@ -21,6 +21,7 @@ pub(crate) const KINDS: [&str; 11] = [
     "sorting",
     "print",
     "print width",
+    "print heading",
 ];
 
 /// The heaviest page allowed, bytes.
@@ -179,10 +180,15 @@ fn keyboard(browser: &mut Browser, faults: &mut Vec<String>) {
     }
 }
 
-/// No picture is cut by the end of a printed page, and nothing is wider than the paper.
+/// No picture is cut by the end of a printed page, no heading stands alone at its foot, and nothing is
+/// wider than the paper.
 fn printing(browser: &mut Browser, faults: &mut Vec<String>) {
     let figures = browser.ask("checks.marks()");
+    browser.show_as("print", "light");
+    let headings = browser.ask("checks.headings()");
     for (paper, width, height, room) in PAPERS {
+        // While a medium is set, a browser prints as that one.
+        browser.show_as("print", "light");
         let pdf = browser.print(width, height);
         let sides = sides(&pdf);
         for figure in 0..figures.as_u64().expect("a number of figures") {
@@ -194,7 +200,15 @@ fn printing(browser: &mut Browser, faults: &mut Vec<String>) {
                 }
             }
         }
-        browser.show_as("print", "light");
+        for (at, heading) in (0..).zip(headings.as_array().expect("a list of headings")) {
+            let on = |side: &str| sides.get(&(side.to_owned(), at));
+            match (on("label"), on("labelled")) {
+                (Some(heading), Some(follows)) if heading == follows => {}
+                (own, follows) => faults.push(format!(
+                    "print heading: {paper}: {heading} stands on {own:?}, what follows on {follows:?}"
+                )),
+            }
+        }
         browser.resize(room, 900);
         told(browser, "width", "print width", paper, faults);
         browser.resize(1200, 900);

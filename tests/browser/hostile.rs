@@ -81,9 +81,12 @@ pub(crate) fn broken_page() -> String {
          <div style=\"width:2000px\">wide</div>\
          <button tabindex=\"-1\" style=\"padding:0;border:0;font-size:8px;height:9px\">small</button>\
          {}\
-         <figure><div style=\"height:3000px\"></div></figure>\
+         <figure><div style=\"height:3000px\"></div></figure>{}\
          <script>console.error('told');</script><!--{}--></body></html>",
         table("sorts", "<button tabindex=\"-1\">does not sort</button>"),
+        "<div style=\"height:90px\"></div><h2 style=\"break-after:auto\">alone</h2>\
+         <p style=\"height:600px;break-inside:avoid\">what follows</p>"
+            .repeat(12),
         "x".repeat(1_600_000),
     )
 }

@@ -67,6 +67,7 @@ fn look(browser: &mut Browser, page: &Path) {
         browser.resize(width, u32::try_from(height.min(16_000)).unwrap_or(900));
         write(&folder.join(format!("{above}-{name}-{view}.png")), &browser.picture());
     }
+    browser.show_as("print", "light");
     write(&folder.join(format!("{above}-{name}.pdf")), &browser.print(8.268, 11.693));
 }
 

@@ -91,17 +91,20 @@ fn captures_of_a_flooded_truck_tell_the_codes_that_came_of_it() {
 #[test]
 fn captures_of_a_scan_tell_who_answers() {
     let Some(pcap) = unpacked("uds/uds.pcap.gz") else { return };
-    let facts = facts(&lines(&pcap, false));
-    let nodes: BTreeSet<&str> = facts.logged_answers.iter().map(|a| a.node.as_str()).collect();
-    assert_eq!(
-        nodes,
-        BTreeSet::from(["ecu-651"]),
-        "641 is answered by 651, and no other request is"
-    );
-    let tester: BTreeSet<String> =
-        facts.identifiers.iter().filter(|r| r.node == "tester").map(|r| r.id.to_string()).collect();
-    assert!(tester.contains("641"), "{tester:?}");
-    assert!(!facts.presences.iter().any(|p| p.node == "tester"));
+    let Some(log) = super::as_it_stands("uds/uds.pcap.gz") else { return };
+    for facts in [facts(&lines(&pcap, false)), log.facts] {
+        let nodes: BTreeSet<&str> = facts.logged_answers.iter().map(|a| a.node.as_str()).collect();
+        assert_eq!(
+            nodes,
+            BTreeSet::from(["ecu-651"]),
+            "641 is answered by 651, and no other request is"
+        );
+        let of_tester = facts.identifiers.iter().filter(|r| r.node == "tester");
+        let tester: BTreeSet<String> = of_tester.map(|r| r.id.to_string()).collect();
+        assert!(tester.contains("641"), "{tester:?}");
+        assert!(!facts.presences.iter().any(|p| p.node == "tester"));
+        assert_eq!(facts.disturbances, [], "a scan of all identifiers is no garbage");
+    }
 }
 
 #[test]

@@ -4,7 +4,9 @@ mod help;
 mod picture;
 mod readme;
 mod schemas;
+mod shop_schemas;
 mod validator;
+mod words;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -25,7 +25,7 @@ const JSON_OUTPUTS: [(&str, &str); 5] = [
 ];
 
 /// All schemas by name; asked of the program once.
-fn schemas() -> &'static BTreeMap<String, Value> {
+pub(super) fn schemas() -> &'static BTreeMap<String, Value> {
     static SCHEMAS: LazyLock<BTreeMap<String, Value>> = LazyLock::new(asked_for);
     &SCHEMAS
 }
@@ -38,7 +38,7 @@ fn asked_for() -> BTreeMap<String, Value> {
     names.map(|name| (name.to_owned(), schema(name))).collect()
 }
 
-fn fits(schemas: &BTreeMap<String, Value>, name: &str, value: &Value, what: &str) {
+pub(super) fn fits(schemas: &BTreeMap<String, Value>, name: &str, value: &Value, what: &str) {
     let schema = schemas.get(name).unwrap_or_else(|| panic!("no schema `{name}`"));
     let told = faults(schema, value);
     assert!(
@@ -187,7 +187,7 @@ fn outputs_fit_their_schemas() {
     }
 }
 
-fn toml_value(path: &Path) -> Value {
+pub(super) fn toml_value(path: &Path) -> Value {
     let table: toml::Table =
         read(path).parse().unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     serde_json::to_value(table).expect("JSON")
@@ -235,13 +235,13 @@ fn samples_fit_their_schemas() {
 }
 
 /// The keys that a reader names when it meets one that is like none of them.
-fn known_here(reasons: &[String]) -> BTreeSet<String> {
+pub(super) fn known_here(reasons: &[String]) -> BTreeSet<String> {
     let told = reasons.iter().find_map(|reason| reason.split_once("known here: "));
     let (_, list) = told.unwrap_or_else(|| panic!("no list of known keys in {reasons:?}"));
     list.split(", ").map(str::to_owned).collect()
 }
 
-fn keys(schema: &Value, part: Option<&str>) -> BTreeSet<String> {
+pub(super) fn keys(schema: &Value, part: Option<&str>) -> BTreeSet<String> {
     let object = part.map_or(schema, |part| &schema["$defs"][part]);
     let fields = object["properties"].as_object().unwrap_or_else(|| panic!("no part {part:?}"));
     fields.keys().cloned().collect()

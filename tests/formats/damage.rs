@@ -180,6 +180,60 @@ fn seed_of(name: &str) -> Vec<u8> {
     std::fs::read(project().join("tests/fuzz/seeds").join(name)).expect("a seed")
 }
 
+/// A small Arrow file whose footer claims 2 GB of itself (it has 32 bits for it), or one of whose numbers claims
+/// 4 GB: never more rows than it holds, and a reject for the footer.
+#[test]
+fn claims_of_an_arrow_file_are_not_believed() {
+    let bytes = arrow_file(&batch(&mixed_traffic(12)), None);
+    // At the end: the footer, its length in four bytes, six letters.
+    let end = bytes.len() - 10;
+    let length: [u8; 4] = bytes[end..end + 4].try_into().expect("four bytes");
+    let footer = end - usize::try_from(u32::from_le_bytes(length)).expect("a small footer");
+    let mut claims = bytes.clone();
+    claims[end..end + 4].copy_from_slice(&i32::MAX.to_le_bytes());
+    let (frames, account) = read(Format::ArrowFile, claims, &LogTables::default());
+    assert!(frames.is_empty() && !account.rejects.is_empty(), "{} frames", frames.len());
+    for at in (footer..end - 8).step_by(4) {
+        for claim in [4u64 << 30, u64::MAX >> 1] {
+            let mut bytes = bytes.clone();
+            bytes[at..at + 8].copy_from_slice(&claim.to_le_bytes());
+            let (frames, _) = read(Format::ArrowFile, bytes, &LogTables::default());
+            assert!(frames.len() <= 12, "byte {at}: {} frames", frames.len());
+        }
+    }
+}
+
+/// Packed files of less than a kilobyte that claim 4 GB: what is there is given, then they break off.
+#[test]
+fn claims_of_a_packed_file_are_not_believed() {
+    let text = b"(1.5) can0 1A0#00\n";
+    let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    std::io::Write::write_all(&mut gzip, text).expect("memory");
+    let mut gzip = gzip.finish().expect("memory");
+    // The last four bytes are the unpacked length (RFC 1952).
+    let size = gzip.len() - 4;
+    gzip[size..].copy_from_slice(&u32::MAX.to_le_bytes());
+    // One segment, eight bytes of content size, one raw block that is the last (RFC 8878).
+    let mut zstd = vec![0x28, 0xB5, 0x2F, 0xFD, 0xE0];
+    zstd.extend((4u64 << 30).to_le_bytes());
+    zstd.extend(&(18u32 << 3 | 1).to_le_bytes()[..3]);
+    zstd.extend(text);
+    for (packing, bytes) in [("gzip", gzip), ("zstd", zstd)] {
+        let size = bytes.len() as u64;
+        let source = Box::new(std::io::Cursor::new(bytes));
+        let reason = match buswitness::read::opening::unpack(source, size, &"log".into()) {
+            Err(reject) => reject.reason,
+            Ok(mut opened) => {
+                let mut given = Vec::new();
+                let broken = std::io::Read::read_to_end(&mut opened.bytes, &mut given);
+                assert!(given.len() <= text.len(), "{packing}: {} bytes", given.len());
+                broken.expect_err(packing).to_string()
+            }
+        };
+        assert!(reason.contains("break off"), "{packing}: {reason}");
+    }
+}
+
 /// A file of a kilobyte that claims 4 GB in one of its blocks.
 #[test]
 fn claims_of_mdf_are_not_believed() {

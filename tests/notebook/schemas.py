@@ -7,6 +7,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import polars as pl
 from jsonschema import Draft202012Validator, FormatChecker
 
 KINDS = {"integer": int, "number": float, "boolean": lambda text: {"true": True, "false": False}[text]}
@@ -45,6 +46,17 @@ def main(program):
     for path in sorted(Path("reports").glob("*/*.json")):
         if path.name in schemas:
             check(path.name, json.loads(path.read_text()), path)
+    plain = lambda cell: cell.isoformat() if hasattr(cell, "isoformat") else cell
+    tables = 0
+    for path in sorted(Path("reports").glob("*/*.parquet")):
+        tables += 1
+        for row in pl.read_parquet(path).to_dicts():
+            check(path.name, {name: plain(cell) for name, cell in row.items()}, path)
+    assert tables >= 7, f"only {tables} Parquet tables were seen"
+    check("tests", tomllib.loads(Path("src/read/test_terms/default.toml").read_text()), "the shipped tests")
+    for language in ("english", "german"):
+        path = Path(f"src/read/scan_reports/free_form/{language}.toml")
+        check("report_words", tomllib.loads(path.read_text()), path)
     for path in Path("pipelines").glob("*.toml"):
         check("pipeline", tomllib.loads(path.read_text()), path)
     for path in Path("sample-logs/networks").glob("*.toml"):

@@ -134,7 +134,7 @@ fn each_state_of_a_repair_is_reached_and_said() {
         );
         assert_eq!(repair["trigger"].as_array().map(Vec::len), Some(1), "{state}: {repair}");
         let flat = in_one_line(&plan(room.path(), &[]));
-        assert!(flat.contains(&format!("replace node:crane: {state}")), "{flat}");
+        assert!(flat.contains(&format!("replace the crane module: {state}")), "{flat}");
         assert!(flat.contains(said), "{flat}");
         let rows = std::fs::read_to_string(room.path().join("out/repairs.csv")).expect("a table");
         assert!(rows.contains(&format!(",{state},")), "{rows}");

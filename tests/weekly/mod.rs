@@ -1,6 +1,7 @@
 //! The weekly run: it reads only what is new, survives kills and company, and says what the sample holds.
 
 mod kept_facts;
+mod parts;
 mod sample_week;
 
 use std::collections::BTreeMap;

@@ -13,7 +13,7 @@ const TABLES: [&Form; 4] = [&VEHICLES, &WEATHER, &SERVICE, &MODULES];
 const FOLDERS: [&str; 2] = ["bus", "scans"];
 
 /// What is written, in the order in which it is listed.
-fn outputs() -> Vec<Output> {
+fn outputs() -> Vec<Output<'static>> {
     let mut outputs =
         vec![Output::new("pipeline.toml", PIPELINE), Output::new("networks/model-1.toml", NETWORK)];
     let header = |form: &Form| form.names().join(",") + "\n";

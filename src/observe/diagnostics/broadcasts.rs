@@ -9,6 +9,8 @@ use crate::vocabulary::{Code, CodeStatus, Identifier, Instant};
 
 /// Claims kept of one bus.
 const MOST: usize = 1024;
+/// Words about claims kept of one bus; further ones excuse no pause.
+const MOST_WORDS: usize = 4096;
 /// A claim within this after a request for claims, or after another's claim, is an answer (nanoseconds).
 const ANSWERS: i64 = 1_250_000_000;
 
@@ -32,10 +34,21 @@ pub(super) enum What {
     CannotClaim,
 }
 
+/// A request for a claim, or a claim.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::observe) struct ClaimWord {
+    pub time: Instant,
+    /// The address asked (255: all), or the one that is claimed.
+    pub address: u8,
+    pub asked: bool,
+}
+
 /// The streaming state.
 #[derive(Debug, Default)]
 pub(super) struct Broadcasts {
     pub claims: Vec<Claimed>,
+    /// Requests for claims and claims, in order.
+    pub words: Vec<ClaimWord>,
     pub cut: u64,
     pub dropped: u64,
     transport: transport::Transport,
@@ -55,8 +68,12 @@ impl Broadcasts {
     ) {
         let Some(h) = j1939::header(id) else { return };
         match h.group {
-            claim::CLAIM => self.claim(h.source, bytes, time, line),
+            claim::CLAIM => {
+                self.word(time, h.source, false);
+                self.claim(h.source, bytes, time, line);
+            }
             claim::REQUEST if claim::requested(bytes) == Some(claim::CLAIM) => {
+                self.word(time, h.destination, true);
                 self.asked = Some(time);
             }
             trouble::ACTIVE | trouble::PREVIOUS => {
@@ -71,6 +88,12 @@ impl Broadcasts {
                 }
             }
             _ => {}
+        }
+    }
+
+    fn word(&mut self, time: Instant, address: u8, asked: bool) {
+        if self.words.len() < MOST_WORDS {
+            self.words.push(ClaimWord { time, address, asked });
         }
     }
 

@@ -24,6 +24,7 @@ mod reports;
 #[cfg(test)]
 mod tests;
 
+pub(super) use broadcasts::ClaimWord;
 pub(super) use ending::{Named, rows};
 pub(super) use reading::settle;
 pub use reports::{logged_reports, mark_answers};
@@ -153,6 +154,25 @@ impl Diagnostics {
     /// Whether this identifier answers a tester.
     pub(super) fn is_answer(&self, id: Identifier) -> bool {
         self.exchanges.pairs.is_answer(id)
+    }
+
+    /// Requests for address claims and claims, in order of time.
+    pub(super) fn claim_words(&self) -> &[ClaimWord] {
+        &self.broadcasts.words
+    }
+
+    /// All times that are kept, to be freed of steps of the clock.
+    pub(super) fn times(&mut self) -> impl Iterator<Item = &mut Instant> {
+        let words = self.broadcasts.words.iter_mut().map(|word| &mut word.time);
+        let claims = self.broadcasts.claims.iter_mut().map(|claimed| &mut claimed.time);
+        let cleared = self.exchanges.cleared.iter_mut().map(|cleared| &mut cleared.time);
+        let runs = self.exchanges.outcomes.runs.iter_mut();
+        let held = self.held.held.iter_mut();
+        words
+            .chain(claims)
+            .chain(cleared)
+            .chain(runs.flat_map(|run| [&mut run.first, &mut run.last]))
+            .chain(held.flat_map(|held| [&mut held.first, &mut held.last]))
     }
 
     /// What was let pass, with how often.

@@ -7,6 +7,8 @@
 pub const CLAIM: u32 = 0xEE00;
 /// The group by which one node asks another for a group.
 pub const REQUEST: u32 = 0xEA00;
+/// The destination of what is meant for all.
+pub const EVERYBODY: u8 = 255;
 /// The address of a node that has none.
 pub const NULL_ADDRESS: u8 = 254;
 

@@ -1,4 +1,4 @@
-//! Hexadecimal digits, eight at a time, without branches that data decides.
+//! Hexadecimal digits, eight or sixteen at a time, without branches that data decides.
 //!
 //! The trick is the usual one of working on all bytes of a word at once: each byte is checked to be
 //! a digit or a letter A–F (either case), turned into its value, and neighbours are packed.
@@ -36,6 +36,14 @@ pub(super) fn all_hexadecimal(digits: [u8; 8]) -> bool {
 pub(super) fn eight(digits: [u8; 8]) -> Option<u32> {
     let word = u64::from_le_bytes(digits);
     (hexadecimal(word) & HIGH == HIGH).then(|| packed(word))
+}
+
+/// Sixteen hexadecimal digits in two words as eight bytes, the first digit most significant; `None` when one of
+/// them is not a hexadecimal digit.
+#[inline]
+pub(super) fn sixteen(first: u64, second: u64) -> Option<u64> {
+    let all = hexadecimal(first) & hexadecimal(second) & HIGH == HIGH;
+    all.then(|| u64::from(packed(first)) << 32 | u64::from(packed(second)))
 }
 
 /// The highest bit of each byte tells whether the byte is a hexadecimal digit.
@@ -102,6 +110,23 @@ mod tests {
                     .filter(|t| t.bytes().all(|b| b.is_ascii_hexdigit()))
                     .and_then(|t| u32::from_str_radix(t, 16).ok());
                 assert_eq!(eight(digits), expected, "byte {byte:#x} at {place}");
+            }
+        }
+    }
+
+    #[test]
+    fn sixteen_digits_equal_the_standard_library_for_every_byte_in_every_place() {
+        let word = |text: &[u8]| u64::from_le_bytes(text.try_into().expect("eight bytes"));
+        for place in 0..16 {
+            for byte in 0..=255u8 {
+                let mut digits = *b"0aF93bC7e5D1f86A";
+                digits[place] = byte;
+                let expected = std::str::from_utf8(&digits)
+                    .ok()
+                    .filter(|t| t.bytes().all(|b| b.is_ascii_hexdigit()))
+                    .and_then(|t| u64::from_str_radix(t, 16).ok());
+                let found = sixteen(word(&digits[..8]), word(&digits[8..]));
+                assert_eq!(found, expected, "byte {byte:#x} at {place}");
             }
         }
     }

@@ -7,7 +7,7 @@
 
 use super::fields::{ESI, LAST_SECOND};
 use super::frame::{Frame, FrameKind};
-use super::hexadecimal::{Digits, HALF_OF, all_hexadecimal, digits, eight};
+use super::hexadecimal::{Digits, HALF_OF, all_hexadecimal, digits, eight, sixteen};
 use crate::vocabulary::{Identifier, Instant, NANOS_PER_SECOND};
 
 /// The quick way needs this many bytes ahead, so that it never runs over the end of a block: the
@@ -171,12 +171,10 @@ fn six_digits(window: &Window) -> Option<u32> {
 /// from a branch that is foreseen, not from the digits, so that lines are read beside each other.
 #[inline]
 fn eight_bytes(window: &Window, at: usize) -> Option<u64> {
-    if *window.get(at + 16)? != b'\n' {
-        return None;
-    }
-    let high = eight(word(window, at).to_le_bytes())?;
-    let low = eight(word(window, at + 8).to_le_bytes())?;
-    Some(u64::from(high) << 32 | u64::from(low))
+    let line: &[u8; 17] = window.get(at..at + 17)?.try_into().ok()?;
+    let [first @ .., b'\n'] = line else { return None };
+    let (first, second) = first.split_first_chunk()?;
+    sixteen(u64::from_le_bytes(*first), u64::from_le_bytes(second.try_into().ok()?))
 }
 
 /// Data of any kind up to the line end: the first eight bytes, their number, and the next line's place.
@@ -190,7 +188,7 @@ fn data(window: &Window, at: usize) -> Option<(u64, u8, usize)> {
 #[inline]
 fn classic(window: &Window, at: usize) -> Option<(u64, u8, usize)> {
     let (first, second) = (digits(word(window, at)), digits(word(window, at + 8)));
-    let count = sixteen(first.count, second.count);
+    let count = digits_of(first.count, second.count);
     if count & 1 != 0 {
         return None;
     }
@@ -204,7 +202,7 @@ fn classic(window: &Window, at: usize) -> Option<(u64, u8, usize)> {
 
 /// How many digits stand at the beginning of sixteen bytes.
 #[inline]
-fn sixteen(first: u32, second: u32) -> u32 {
+fn digits_of(first: u32, second: u32) -> u32 {
     first + if first == 8 { second } else { 0 }
 }
 

@@ -47,15 +47,29 @@ struct Truth {
 /// # Errors
 /// When a table cannot be put together or a file cannot be written.
 pub fn big_fleet(seed: u64, vehicles: u32, out: &Path) -> Result<u64, RehearseError> {
+    big_fleet_in_parts(seed, vehicles, PART, out)
+}
+
+/// [`big_fleet`] with another number of vehicles in a part; the vehicles are the same.
+///
+/// # Errors
+/// As there.
+pub fn big_fleet_in_parts(
+    seed: u64,
+    vehicles: u32,
+    of_part: u32,
+    out: &Path,
+) -> Result<u64, RehearseError> {
+    let of_part = of_part.max(1);
     let networks = NETWORKS.map(|name| invent(seed, name));
     let plan = Plan { seed, networks: &networks, bad_node: BAD_NODE, bad_batch: BAD_BATCH };
-    let parts: Vec<u32> = (0..vehicles.div_ceil(PART)).collect();
+    let parts: Vec<u32> = (0..vehicles.div_ceil(of_part)).collect();
     let counts: Vec<Result<[u64; 3], RehearseError>> = parts
         .into_par_iter()
         .map(|part| {
             let mut tables = Tables::default();
             let mut counts = [0; 3];
-            for number in part * PART..vehicles.min((part + 1) * PART) {
+            for number in part * of_part..vehicles.min((part + 1).saturating_mul(of_part)) {
                 let lived: Lived = live(&plan, number);
                 for (count, more) in counts.iter_mut().zip(lived.counts) {
                     *count += more;

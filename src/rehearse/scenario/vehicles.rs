@@ -62,6 +62,9 @@ pub(crate) struct FaultPlan {
     /// How long an incident lasts, in seconds.
     #[serde(default = "a_few_seconds")]
     pub(crate) seconds: [f64; 2],
+    /// Whether a babbling node floods with an identifier of its own; else with one that nobody knows.
+    #[serde(default)]
+    pub(crate) own_identifier: bool,
     /// The time at which it is mended.
     pub(crate) until: Option<DateTime<Utc>>,
 }
@@ -74,7 +77,7 @@ pub(crate) enum How {
     ErrorBursts,
     /// A node's own frames fail until its controller leaves the bus, again and again.
     BusOff,
-    /// A node floods the bus with a strong identifier.
+    /// A node floods the bus with a strong identifier, its own or one that nobody knows.
     Babbling,
     /// A node loses its supply and boots again.
     SupplyLost,

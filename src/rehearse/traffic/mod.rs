@@ -10,6 +10,7 @@ mod streams;
 mod wire;
 mod witness;
 
+pub(crate) use streams::weakness;
 pub(crate) use wire::REST_BITS;
 pub(crate) use witness::Accusation;
 
@@ -17,7 +18,7 @@ use crate::rehearse::chance::Chance;
 use crate::rehearse::course::{Block, Course, Span, Why};
 use crate::rehearse::model::Model;
 use crate::vocabulary::Identifier;
-use streams::{NEVER, Stream, streams, weakness};
+use streams::{NEVER, Stream, streams};
 use witness::Witness;
 
 /// Something a logger may record.
@@ -98,7 +99,7 @@ pub(crate) fn run(window: &Window<'_>, chance: Chance, logger: &mut dyn FnMut(Se
         .collect();
     let mut all = streams(model, window.bus, &wakes, &mut chance);
     for flood in window.course.floods.iter().filter(|flood| flood.bus == window.bus) {
-        all.push(Stream::flood(flood.by, flood.id, flood.span.from, flood.span.to, flood.gap));
+        all.push(Stream::flood(flood));
     }
     all.sort_by_key(|stream| weakness(stream.id));
     let count = model.nodes.len();
@@ -215,7 +216,9 @@ impl Bus<'_> {
         let length = stream.payload(&mut self.chance, &mut data);
         let end = self.put(now, stream.id, &data[..length], logger);
         self.errors[node] = (self.errors[node] - 1).max(0);
-        for at in 0..self.witness.listeners(node) {
+        // Time-outs belong to identifiers: a strange one is no sign of life of whoever sends it.
+        let listeners = if stream.watched { self.witness.listeners(node) } else { 0 };
+        for at in 0..listeners {
             let listener = self.witness.listener(node, at);
             if self.off_until[listener] <= now && self.block(listener, now).is_none() {
                 self.witness.hears(listener, node, end);

@@ -1,6 +1,7 @@
 //! A stream: one identifier of one node, with its own phase, jitter, clock skew and counter.
 
 use crate::rehearse::chance::Chance;
+use crate::rehearse::course::Flood;
 use crate::rehearse::model::{Model, Sends, ns};
 use crate::vocabulary::Identifier;
 
@@ -22,8 +23,10 @@ pub(crate) struct Stream {
     bytes: usize,
     counter: u8,
     signal: [u8; 8],
-    /// Whether this is a flood of a disturber, which outlives no span.
+    /// When a flood of a disturber ends.
     pub(crate) until: i64,
+    /// Whether anybody watches for it.
+    pub(crate) watched: bool,
 }
 
 impl Stream {
@@ -52,23 +55,25 @@ impl Stream {
             counter: 0,
             signal,
             until: NEVER,
+            watched: true,
         }
     }
 
     /// A flood: frames of a strong identifier at a short gap.
-    pub(crate) fn flood(node: usize, id: u32, from: i64, to: i64, gap: i64) -> Stream {
+    pub(crate) fn flood(flood: &Flood) -> Stream {
         Stream {
-            node,
-            id: Identifier::base(id),
-            due: from,
-            nominal: from,
-            period: Some(gap),
+            node: flood.by,
+            id: flood.id,
+            due: flood.span.from,
+            nominal: flood.span.from,
+            period: Some(flood.gap),
             event_ns: 0,
             jitter: 0,
             bytes: 8,
             counter: 0,
             signal: [0xFF; 8],
-            until: to,
+            until: flood.span.to,
+            watched: flood.known,
         }
     }
 

@@ -31,7 +31,7 @@ fn play(model: &Model, course: &Course, length_s: f64) -> (Vec<Seen>, Outcome) {
 
 fn with(model: &Model, how: How, nodes: Vec<usize>, from_s: f64, length_s: f64) -> Course {
     let mut course = Course::default();
-    let hit = Hit { nodes, bus: 0, from: ns(from_s), length: ns(length_s) };
+    let hit = Hit { nodes, bus: 0, from: ns(from_s), length: ns(length_s), own_identifier: false };
     course.act(model, how, &hit, &mut Chance::of(9, &["course"]));
     course.settle();
     course

@@ -23,7 +23,7 @@ pub fn render_batches(
     formats: Formats,
     view: &BatchView,
     tally: &Tally,
-) -> Result<Vec<Output>, ReportError> {
+) -> Result<Vec<Output<'static>>, ReportError> {
     let mut outputs = Vec::new();
     if formats.html {
         outputs.push(Output::new("report.html", pages::batches_page(heading, view, tally)?));

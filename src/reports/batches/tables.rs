@@ -8,7 +8,7 @@ use crate::reports::culprits_json::{decimals, digits, probability};
 use crate::reports::whole_file::Output;
 
 /// A row per group that was looked at.
-pub(super) fn groups(view: &BatchView) -> Result<Output, ReportError> {
+pub(super) fn groups(view: &BatchView) -> Result<Output<'static>, ReportError> {
     let names = "node by value units unit_months failures expected ratio ratio_low ratio_high \
                  shrunk_ratio shrunk_low shrunk_high probability_above_two p_value p_adjusted flagged \
                  explained_by";
@@ -42,7 +42,7 @@ pub(super) fn groups(view: &BatchView) -> Result<Output, ReportError> {
 }
 
 /// A row per module of a flagged group that is still fitted.
-pub(super) fn units(view: &BatchView) -> Result<Output, ReportError> {
+pub(super) fn units(view: &BatchView) -> Result<Output<'static>, ReportError> {
     let names = "node by value vehicle part_number batch site age_months failed \
                  expected_failures_12_months";
     let mut sheet = Sheet::new("batch_units.csv", names)?;
@@ -64,7 +64,7 @@ pub(super) fn units(view: &BatchView) -> Result<Output, ReportError> {
 }
 
 /// A row per node and build week.
-pub(super) fn build_weeks(view: &BatchView) -> Result<Output, ReportError> {
+pub(super) fn build_weeks(view: &BatchView) -> Result<Output<'static>, ReportError> {
     let names = "node built_week units failures expected p_value";
     let mut sheet = Sheet::new("build_weeks.csv", names)?;
     for node in &view.build_weeks {
@@ -83,7 +83,7 @@ pub(super) fn build_weeks(view: &BatchView) -> Result<Output, ReportError> {
 }
 
 /// A row per swap for a network fault.
-pub(super) fn swaps(view: &BatchView) -> Result<Output, ReportError> {
+pub(super) fn swaps(view: &BatchView) -> Result<Output<'static>, ReportError> {
     let names = "vehicle node time part_number batch became";
     let mut sheet = Sheet::new("swaps.csv", names)?;
     for d in &view.diagnoses {

@@ -1,5 +1,7 @@
 //! What happened: incidents, and every start with its conditions as the denominator.
 
+use std::io::Write;
+
 use super::{Cell, Sheet, known, list, maybe, plain, text};
 use crate::conditions::Sourced;
 use crate::reports::ReportError;
@@ -9,7 +11,7 @@ use crate::reports::wording::each_once;
 use crate::suspects::VehicleFinding;
 
 /// A row per incident.
-pub(super) fn incidents(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
+pub(super) fn incidents(findings: &[&VehicleFinding]) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new(
         "incidents.csv",
         "vehicle start begin end seconds bus logged since_start_s silent disturbed_by \
@@ -52,14 +54,16 @@ pub(super) fn incidents(findings: &[&VehicleFinding]) -> Result<Output, ReportEr
     sheet.done()
 }
 
+/// Columns of the starts.
+pub(super) const EXPOSURES: &str = "vehicle start end logged judged incidents ambient_c ambient_source \
+                                    ambient_age_s humidity_pct dew_spread_k rain_12h_mm wet washed \
+                                    soak_s first_of_day supply_v odometer_km where";
+
 /// A row per start.
-pub(super) fn exposures(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
-    let mut sheet = Sheet::new(
-        "exposures.csv",
-        "vehicle start end logged judged incidents ambient_c ambient_source ambient_age_s \
-         humidity_pct dew_spread_k rain_12h_mm wet washed soak_s first_of_day supply_v odometer_km \
-         where",
-    )?;
+pub(super) fn exposures(
+    findings: &[&VehicleFinding],
+    mut sheet: Sheet<&mut dyn Write>,
+) -> Result<(), ReportError> {
     for finding in findings {
         for exposure in &finding.exposures {
             let value = |s: &Option<Sourced>| s.as_ref().and_then(|s| decimals(s.value, 1e3));
@@ -87,5 +91,5 @@ pub(super) fn exposures(findings: &[&VehicleFinding]) -> Result<Output, ReportEr
             ])?;
         }
     }
-    sheet.done()
+    sheet.end()
 }

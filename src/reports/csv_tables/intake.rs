@@ -7,7 +7,7 @@ use crate::reports::whole_file::Output;
 use crate::vocabulary::Spot;
 
 /// A row per rejected record or run of records; the header alone when nothing was rejected.
-pub(super) fn rejects(tally: &Tally) -> Result<Output, ReportError> {
+pub(super) fn rejects(tally: &Tally) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new("rejects.csv", "file place records reason")?;
     for reject in &tally.rejects {
         let place = match reject.place.spot {

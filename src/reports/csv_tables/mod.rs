@@ -7,24 +7,33 @@ mod happenings;
 mod intake;
 mod rankings;
 
+use std::io::Write;
+use std::sync::Arc;
+
 use crate::read::Tally;
 use crate::reports::whole_file::Output;
 use crate::reports::{Formats, ReportError, standing};
 use crate::suspects::VehicleFinding;
 
-/// The tables asked for; `rejects.csv` always.
-pub(super) fn csv_tables(
+/// The tables asked for; `rejects.csv` always. Those that grow with starts and evidence are made while they
+/// are written.
+pub(super) fn csv_tables<'a>(
     formats: Formats,
-    findings: &[VehicleFinding],
+    findings: &'a [VehicleFinding],
     tally: &Tally,
-) -> Result<Vec<Output>, ReportError> {
+) -> Result<Vec<Output<'a>>, ReportError> {
+    type Large = fn(&[&VehicleFinding], Sheet<&mut dyn Write>) -> Result<(), ReportError>;
     let mut outputs = Vec::new();
     if formats.csv {
-        let sorted = standing::by_name(findings);
-        outputs.push(rankings::culprits(&sorted)?);
-        outputs.push(rankings::evidence(&sorted)?);
+        let sorted: Arc<[&'a VehicleFinding]> = standing::by_name(findings).into();
+        let large = |file: &'static str, columns: &'static str, table: Large| {
+            let sorted = Arc::clone(&sorted);
+            Output::made(file, move |out| table(&sorted, Sheet::onto(file, columns, out)?))
+        };
+        outputs.push(large("culprits.csv", rankings::CULPRITS, rankings::culprits));
+        outputs.push(large("evidence.csv", rankings::EVIDENCE, rankings::evidence));
         outputs.push(happenings::incidents(&sorted)?);
-        outputs.push(happenings::exposures(&sorted)?);
+        outputs.push(large("exposures.csv", happenings::EXPOSURES, happenings::exposures));
         outputs.push(rankings::conditions(&sorted)?);
         outputs.push(rankings::next_tests(&sorted)?);
     }
@@ -32,16 +41,31 @@ pub(super) fn csv_tables(
     Ok(outputs)
 }
 
-/// A table in the making.
-pub(super) struct Sheet {
+/// A table in the making: held as a whole, or written on as it is made.
+pub(super) struct Sheet<W: Write = Vec<u8>> {
     file: &'static str,
-    writer: csv::Writer<Vec<u8>>,
+    writer: csv::Writer<W>,
 }
 
 impl Sheet {
-    /// The names of the columns are parted by spaces.
+    /// A table that is held. The names of the columns are parted by spaces.
     pub(super) fn new(file: &'static str, columns: &str) -> Result<Sheet, ReportError> {
-        let mut writer = csv::WriterBuilder::new().from_writer(Vec::new());
+        Sheet::onto(file, columns, Vec::new())
+    }
+
+    pub(super) fn done<'a>(self) -> Result<Output<'a>, ReportError> {
+        let bytes = self.writer.into_inner().map_err(|error| ReportError::Table {
+            table: self.file,
+            source: error.into_error().into(),
+        })?;
+        Ok(Output::new(self.file, bytes))
+    }
+}
+
+impl<W: Write> Sheet<W> {
+    /// A table that is written on. The names of the columns are parted by spaces.
+    pub(super) fn onto(file: &'static str, columns: &str, to: W) -> Result<Sheet<W>, ReportError> {
+        let mut writer = csv::WriterBuilder::new().buffer_capacity(1 << 16).from_writer(to);
         let wrong = |source| ReportError::Table { table: file, source };
         writer.write_record(columns.split_whitespace()).map_err(wrong)?;
         Ok(Sheet { file, writer })
@@ -53,12 +77,11 @@ impl Sheet {
             .map_err(|source| ReportError::Table { table: self.file, source })
     }
 
-    pub(super) fn done(self) -> Result<Output, ReportError> {
-        let bytes = self.writer.into_inner().map_err(|error| ReportError::Table {
-            table: self.file,
-            source: error.into_error().into(),
-        })?;
-        Ok(Output::new(self.file, bytes))
+    /// Writes what is still held back.
+    pub(super) fn end(mut self) -> Result<(), ReportError> {
+        self.writer
+            .flush()
+            .map_err(|source| ReportError::Table { table: self.file, source: source.into() })
     }
 }
 

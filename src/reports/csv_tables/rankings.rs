@@ -1,5 +1,7 @@
 //! The ranked tables: suspects, their evidence, conditions, next tests.
 
+use std::io::Write;
+
 use super::{Cell, Sheet, list, maybe, plain, text};
 use crate::reports::ReportError;
 use crate::reports::culprits_json::{decimals, digits};
@@ -7,11 +9,17 @@ use crate::reports::whole_file::Output;
 use crate::suspects::{NextTest, SuspectFinding, TestStep, VehicleFinding};
 use crate::vocabulary::Mechanism;
 
+/// Columns of the suspects.
+pub(super) const CULPRITS: &str = "vehicle network starts incidents verdict rank suspect probability prior \
+                                   disturbs drops_out for against because";
+/// Columns of the evidence.
+pub(super) const EVIDENCE: &str = "vehicle suspect weight_db what places where";
+
 /// A row per vehicle and suspect; a vehicle without suspects has one row with an empty suspect.
-pub(super) fn culprits(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
-    let columns = "vehicle network starts incidents verdict rank suspect probability prior disturbs \
-                   drops_out for against because";
-    let mut sheet = Sheet::new("culprits.csv", columns)?;
+pub(super) fn culprits(
+    findings: &[&VehicleFinding],
+    mut sheet: Sheet<&mut dyn Write>,
+) -> Result<(), ReportError> {
     for finding in findings {
         if finding.suspects.is_empty() {
             sheet.row(culprit(finding, None))?;
@@ -20,7 +28,7 @@ pub(super) fn culprits(findings: &[&VehicleFinding]) -> Result<Output, ReportErr
             sheet.row(culprit(finding, Some(ranked)))?;
         }
     }
-    sheet.done()
+    sheet.end()
 }
 
 fn culprit(finding: &VehicleFinding, ranked: Option<(usize, &SuspectFinding)>) -> [Cell; 14] {
@@ -49,8 +57,10 @@ fn culprit(finding: &VehicleFinding, ranked: Option<(usize, &SuspectFinding)>) -
 }
 
 /// A row per piece of evidence.
-pub(super) fn evidence(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
-    let mut sheet = Sheet::new("evidence.csv", "vehicle suspect weight_db what places where")?;
+pub(super) fn evidence(
+    findings: &[&VehicleFinding],
+    mut sheet: Sheet<&mut dyn Write>,
+) -> Result<(), ReportError> {
     for finding in findings {
         for suspect in &finding.suspects {
             for piece in &suspect.evidence {
@@ -66,11 +76,11 @@ pub(super) fn evidence(findings: &[&VehicleFinding]) -> Result<Output, ReportErr
             }
         }
     }
-    sheet.done()
+    sheet.end()
 }
 
 /// A row per vehicle and condition.
-pub(super) fn conditions(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
+pub(super) fn conditions(findings: &[&VehicleFinding]) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new(
         "conditions.csv",
         "vehicle condition incidents_with starts_with incidents_without starts_without \
@@ -99,7 +109,7 @@ pub(super) fn conditions(findings: &[&VehicleFinding]) -> Result<Output, ReportE
 
 /// A row per vehicle and proposed test; `in_sequence` is its place among the tests in a row, if it has one,
 /// and `decided` the probability that the case is decided after it.
-pub(super) fn next_tests(findings: &[&VehicleFinding]) -> Result<Output, ReportError> {
+pub(super) fn next_tests(findings: &[&VehicleFinding]) -> Result<Output<'static>, ReportError> {
     let columns = "vehicle rank test target bits minutes setup_minutes if_positive_leader \
                    if_positive_probability if_negative_leader if_negative_probability order_holds \
                    in_sequence decided setup meaning caution";

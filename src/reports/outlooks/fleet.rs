@@ -11,7 +11,7 @@ use crate::reports::whole_file::Output;
 ///
 /// # Errors
 /// When the table cannot be put together.
-pub fn fleet_conditions(risks: &[FleetRisk]) -> Result<Output, ReportError> {
+pub fn fleet_conditions(risks: &[FleetRisk]) -> Result<Output<'static>, ReportError> {
     let columns = "condition vehicles incidents_with starts_with incidents_without starts_without \
                    p_value log_rank_p";
     let mut sheet = Sheet::new("fleet_conditions.csv", columns)?;
@@ -34,7 +34,7 @@ pub fn fleet_conditions(risks: &[FleetRisk]) -> Result<Output, ReportError> {
 ///
 /// # Errors
 /// When the table cannot be put together.
-pub fn fleet_time_since_start(courses: &[FleetCourse]) -> Result<Output, ReportError> {
+pub fn fleet_time_since_start(courses: &[FleetCourse]) -> Result<Output<'static>, ReportError> {
     let columns = "condition which_starts vehicles starts incidents after_s had low high median_s \
                    median_low_s median_high_s";
     let mut sheet = Sheet::new("fleet_time_since_start.csv", columns)?;

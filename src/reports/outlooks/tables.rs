@@ -10,7 +10,9 @@ use crate::reports::culprits_json::{decimals, digits};
 use crate::reports::whole_file::Output;
 
 /// All five, vehicles by name.
-pub(in crate::reports) fn tables(outlooks: &[Outlook]) -> Result<Vec<Output>, ReportError> {
+pub(in crate::reports) fn tables(
+    outlooks: &[Outlook],
+) -> Result<Vec<Output<'static>>, ReportError> {
     let mut sorted: Vec<&Outlook> = outlooks.iter().collect();
     sorted.sort_by(|a, b| a.vehicle.cmp(&b.vehicle));
     Ok(vec![
@@ -26,7 +28,7 @@ fn count(value: Option<u64>) -> String {
     value.map_or_else(String::new, |value| value.to_string())
 }
 
-fn repairs(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
+fn repairs(outlooks: &[&Outlook]) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new(
         "repairs.csv",
         "vehicle at until kind actions trigger state incidents_before starts_before \
@@ -74,7 +76,7 @@ fn repair_row(sheet: &mut Sheet, vehicle: &str, repair: &Repair) -> Result<(), R
     ])
 }
 
-fn reproduce(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
+fn reproduce(outlooks: &[&Outlook]) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new(
         "reproduce.csv",
         "vehicle conditions incidents starts chance low high starts_for_90 minutes_each steps \
@@ -100,7 +102,7 @@ fn reproduce(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
     sheet.done()
 }
 
-fn mornings(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
+fn mornings(outlooks: &[&Outlook]) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new("mornings.csv", "vehicle at ambient_c wet worth_it said")?;
     for outlook in outlooks {
         let plan = outlook.when.reproduction.iter();
@@ -118,7 +120,7 @@ fn mornings(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
     sheet.done()
 }
 
-fn thresholds(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
+fn thresholds(outlooks: &[&Outlook]) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new(
         "thresholds.csv",
         "vehicle quantity at incidents_lie from to incidents_at_or_below starts_at_or_below \
@@ -145,7 +147,7 @@ fn thresholds(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
     sheet.done()
 }
 
-fn course(outlooks: &[&Outlook]) -> Result<Output, ReportError> {
+fn course(outlooks: &[&Outlook]) -> Result<Output<'static>, ReportError> {
     let mut sheet = Sheet::new(
         "time_since_start.csv",
         "vehicle starts_that_were seconds at_risk incidents share_free low high",

@@ -65,7 +65,7 @@ fn row(heading: &Heading, finding: &VehicleFinding, incident: &Incident) -> Row 
         disturbed: match incident.disturbances.len() {
             0 if !incident.logged => "no log".to_owned(),
             0 => "no".to_owned(),
-            _ => names(incident.disturbances.iter().map(|d| d.kind)),
+            _ => names(incident.disturbances.iter().map(|d| d.kind)).replace('-', " "),
         },
         accusations: incident.accusations.len(),
         ambient: ambient.map_or_else(

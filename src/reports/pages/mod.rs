@@ -20,6 +20,8 @@ mod witnesses;
 
 pub(super) use intake::{Intake, intake};
 
+use std::collections::BTreeSet;
+
 use minijinja::value::{Serde, Value};
 use minijinja::{Environment, UndefinedBehavior};
 use serde::Serialize;
@@ -29,11 +31,12 @@ use crate::conditions::FAMILY;
 use crate::read::Tally;
 use crate::reports::outlooks;
 use crate::reports::page_names::page_names;
-use crate::reports::standing::{Standing, by_name, standing};
+use crate::reports::standing::{Standing, by_name, listing_order, standing};
 use crate::reports::whole_file::Output;
 use crate::reports::wording::shown;
 use crate::reports::{Heading, ReportError, Told, View, weekly};
 use crate::suspects::VehicleFinding;
+use crate::weeks::FleetWeek;
 
 /// Longest name shown on a page; the data files hold it whole.
 pub(super) const NAME: usize = 60;
@@ -60,6 +63,9 @@ const TEMPLATES: [(&str, &str); 18] = [
     ("calibration.html", include_str!("../templates/calibration.html")),
     ("batches.html", include_str!("../templates/batches.html")),
 ];
+
+/// Most vehicles with a page of their own: more than anybody opens. The data files have all.
+const MOST_PAGES: usize = 500;
 
 /// The part of a page that comes from the pipeline.
 #[derive(Debug, Clone, Serialize)]
@@ -90,7 +96,7 @@ fn overview_name(heading: &Heading) -> &'static str {
     if heading.view == View::Batches { "vehicles.html" } else { "report.html" }
 }
 
-/// The page that defines the numbers and pictures of a vehicle's page.
+/// The page that defines the numbers, columns and pictures of all pages.
 #[derive(Serialize)]
 struct Reading {
     top: Top,
@@ -99,12 +105,16 @@ struct Reading {
 }
 
 /// All pages, the overview (or, for a session with one vehicle, that vehicle's page) first.
-pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output>, ReportError> {
+pub(super) fn pages(
+    heading: &Heading,
+    told: &Told<'_>,
+) -> Result<Vec<Output<'static>>, ReportError> {
     let Told { findings, outlooks: all_outlooks, closer, week, tally } = *told;
     let environment = environment()?;
     let sorted = by_name(findings);
     let listed = || sorted.iter().filter(|f| standing(f) <= Standing::Undecided);
-    let mut names = page_names(listed().map(|f| f.vehicle.as_str()));
+    let paged = paged(listed().copied(), week);
+    let mut names = page_names(paged.iter().copied());
     let single = heading.view == View::Session && sorted.len() == 1;
     let vehicle_page = |finding: &VehicleFinding, overview| {
         let outlook = outlooks::of(all_outlooks, &finding.vehicle);
@@ -138,6 +148,22 @@ pub(super) fn pages(heading: &Heading, told: &Told<'_>) -> Result<Vec<Output>, R
         }
     }
     Ok(outputs)
+}
+
+/// The vehicles that have a page: all of the listed ones, or where they are too many the most urgent of the
+/// week, in another view those first in the overview.
+fn paged<'a>(
+    listed: impl Iterator<Item = &'a VehicleFinding>,
+    week: Option<&FleetWeek>,
+) -> BTreeSet<&'a str> {
+    let mut listed: Vec<&VehicleFinding> = listed.collect();
+    if listed.len() > MOST_PAGES {
+        let ranked = weekly::ranks(week);
+        let place = |f: &VehicleFinding| ranked.get(f.vehicle.as_str()).map(|(rank, _)| *rank);
+        listed.sort_by(|a, b| place(a).cmp(&place(b)).then_with(|| listing_order(a, b)));
+        listed.truncate(MOST_PAGES);
+    }
+    listed.into_iter().map(|f| f.vehicle.as_str()).collect()
 }
 
 /// The page of the batch view.

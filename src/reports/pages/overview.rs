@@ -21,14 +21,17 @@ const MOST_NAMED: usize = 400;
 pub(super) struct OverviewPage {
     top: Top,
     answer: String,
+    record_more: bool,
     first: Option<First>,
     rows: Vec<Row>,
+    rows_all: usize,
     shared: Vec<Shared>,
     quiet: Vec<(String, usize)>,
     quiet_left: usize,
     quiet_words: String,
     silent: Vec<(String, String)>,
     silent_words: String,
+    silent_left: usize,
     intake: intake::Intake,
 }
 
@@ -76,18 +79,25 @@ pub(super) fn page(
     let listed: Vec<&VehicleFinding> =
         sorted.iter().copied().filter(|f| standing(f) <= Standing::Undecided).collect();
     let page_of = |f: &VehicleFinding| names.get(&f.vehicle).cloned().unwrap_or_default();
+    let with_page = || listed.iter().filter(|f| names.contains_key(&f.vehicle));
     let quiet = of(Standing::Quiet);
     let quiet_starts = quiet.clone().map(|f| f.exposures.len()).sum();
     OverviewPage {
         top: Top::new(heading),
-        answer: totals(&sorted),
-        first: listed.first().map(|f| First {
+        answer: match sorted.as_slice() {
+            // Of one vehicle its own answer; a leading suspect has a page of its own.
+            [one] if listed.is_empty() => answer(one),
+            all => totals(all),
+        },
+        record_more: listed.is_empty() && !sorted.is_empty(),
+        first: with_page().next().map(|f| First {
             vehicle: shown(&f.vehicle, NAME),
             page: page_of(f),
             answer: answer(f),
             next: next_step(f),
         }),
-        rows: listed.iter().map(|f| row(f, page_of(f))).collect(),
+        rows: with_page().map(|f| row(f, page_of(f))).collect(),
+        rows_all: listed.len(),
         shared: shared(&listed),
         quiet_words: format!(
             "{} in {}",
@@ -100,6 +110,7 @@ pub(super) fn page(
             .map(|f| (shown(&f.vehicle, NAME), f.exposures.len()))
             .collect(),
         silent_words: count(of(Standing::NoData).count(), "vehicle"),
+        silent_left: of(Standing::NoData).count().saturating_sub(MOST_NAMED),
         silent: of(Standing::NoData)
             .take(MOST_NAMED)
             .map(|f| (shown(&f.vehicle, NAME), shown(&f.because, SENTENCE)))

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::drawing::rests_on;
 use super::{NAME, SENTENCE, at};
-use crate::reports::wording::{decibans, mechanism, percent, shown, suspect, the_suspect};
+use crate::reports::wording::{capital, decibans, mechanism, percent, shown, suspect, the_suspect};
 use crate::suspects::{Evidence, OtherCause, SuspectFinding, VehicleFinding};
 
 /// Most suspects with a bar.
@@ -146,7 +146,7 @@ fn open(finding: &SuspectFinding, heaviest: f64) -> Opened {
     speaking_for.sort_by(|a, b| b.weight_db.total_cmp(&a.weight_db));
     against.sort_by(|a, b| a.weight_db.total_cmp(&b.weight_db));
     Opened {
-        name: shown(&suspect(&finding.suspect), NAME),
+        name: capital(&shown(&suspect(&finding.suspect), NAME)),
         percent: percent(finding.probability),
         prior: percent(finding.prior),
         ways: finding

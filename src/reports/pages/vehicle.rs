@@ -6,12 +6,14 @@ use super::{NAME, SENTENCE, Top, conditions, incidents, intake, suspects, timeli
 use crate::read::Tally;
 use crate::repairs::Outlook;
 use crate::reports::standing::{Standing, answer, next_step, standing, without_test};
-use crate::reports::wording::{number, percent, shown};
+use crate::reports::wording::{capital, number, percent, shown};
 use crate::reports::{Closer, Heading, drawn_incidents, outlooks};
-use crate::suspects::{NextTest, TestStep, VehicleFinding};
+use crate::suspects::{NextTest, ONE_MORE_INPUT, TestStep, VehicleFinding};
 
 /// Most unplaced codes and reports listed.
 const MOST_UNPLACED: usize = 40;
+/// Most remarks listed; `culprits.json` has all.
+const MOST_REMARKS: usize = 100;
 
 #[derive(Serialize)]
 pub(super) struct VehiclePage {
@@ -34,6 +36,8 @@ pub(super) struct VehiclePage {
     incidents: incidents::IncidentTable,
     senders: Vec<(String, String)>,
     remarks: Vec<String>,
+    remarks_left: usize,
+    lacking: Vec<String>,
     unplaced: Vec<(String, String)>,
     unplaced_left: usize,
     intake: intake::Intake,
@@ -68,6 +72,7 @@ pub(super) fn page(
     overview: Option<&'static str>,
 ) -> VehiclePage {
     let caution = finding.next_tests.first().map(|t| t.caution.as_str());
+    let remarks = || finding.remarks.iter().filter(|r| !r.starts_with(ONE_MORE_INPUT));
     VehiclePage {
         top: Top::new(heading),
         overview,
@@ -100,7 +105,14 @@ pub(super) fn page(
                 (shown(name, NAME), shown(&identifiers.join(", "), SENTENCE))
             })
             .collect(),
-        remarks: finding.remarks.iter().map(|r| shown(r, SENTENCE)).collect(),
+        remarks: remarks().take(MOST_REMARKS).map(|r| shown(r, SENTENCE)).collect(),
+        remarks_left: remarks().count().saturating_sub(MOST_REMARKS),
+        lacking: finding
+            .remarks
+            .iter()
+            .filter_map(|r| r.strip_prefix(ONE_MORE_INPUT))
+            .map(|r| capital(&shown(r, SENTENCE)))
+            .collect(),
         unplaced: finding
             .unplaced
             .iter()

@@ -3,6 +3,7 @@
 use chrono_tz::Tz::UTC;
 use serde_json::Value;
 
+use super::defined::{baseless, undefined};
 use super::disarmed::disarmed_below;
 use super::fixture::{HOSTILE, decided, fleet, heading, place, quiet};
 use crate::batches::{Asked, BatchView, batches};
@@ -81,6 +82,8 @@ fn stay_text(view: &BatchView) {
         !page.contains("<script>alert") && !page.contains('\u{202e}') && !page.contains(" style=")
     );
     assert!(page.contains("class=\"answer"), "the answer comes first");
+    assert_eq!(undefined(&page), [] as [String; 0], "words without a definition");
+    assert_eq!(baseless(&page), [] as [String; 0], "pictures that rest on nothing");
     assert_eq!(page.matches("<svg").count(), page.matches("</svg>").count());
     assert_eq!(page.matches("<section").count(), page.matches("</section>").count());
     let json: Value =

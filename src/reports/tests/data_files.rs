@@ -11,7 +11,11 @@ use crate::vocabulary::Verdict;
 
 fn culprits(findings: &[crate::suspects::VehicleFinding]) -> Value {
     let heading = fixture::heading(View::Fleet);
-    let json = |told: &Told<'_>| culprits_json(&heading, told).expect("JSON");
+    let json = |told: &Told<'_>| {
+        let mut bytes = Vec::new();
+        culprits_json(&heading, told, &mut bytes).expect("JSON");
+        bytes
+    };
     serde_json::from_slice(&telling(findings, &fixture::tally(), json)).expect("valid JSON")
 }
 

@@ -2,10 +2,12 @@
 
 mod batches;
 mod data_files;
+mod defined;
 mod disarmed;
 pub(super) mod fixture;
 mod fixture_closer;
 mod fixture_tests;
+mod many;
 mod pages;
 mod terminal;
 mod weekly;

@@ -6,7 +6,6 @@ use super::fixture;
 use super::fixture_closer::{telling, write_reports};
 use crate::read::Tally;
 use crate::reports::page_names::page_names;
-use crate::reports::whole_file::Output;
 use crate::reports::{Formats, View, pages};
 use crate::suspects::VehicleFinding;
 
@@ -14,7 +13,7 @@ fn rendered(view: View, findings: &[VehicleFinding]) -> BTreeMap<String, String>
     telling(findings, &fixture::tally(), |told| pages::pages(&fixture::heading(view), told))
         .expect("pages")
         .into_iter()
-        .map(|Output { name, bytes }| (name, String::from_utf8(bytes).expect("text")))
+        .map(|o| (o.name.clone(), String::from_utf8(o.bytes().expect("made")).expect("text")))
         .collect()
 }
 
@@ -112,7 +111,7 @@ fn every_link_on_a_page_leads_somewhere() {
 fn undecided_is_said_plainly() {
     let pages = rendered(View::Fleet, &fixture::fleet());
     let page = &pages["vehicle-lh-03.html"];
-    assert!(page.contains("Undecided: the module steering-angle (44 %)"));
+    assert!(page.contains("Undecided: the steering-angle module (44 %)"));
     assert!(page.contains("What separates the leaders"));
     assert!(page.contains("Tests in a row") && page.contains("decided after it: 81 %"));
     assert!(pages["report.html"].contains("without data is not quiet"));
@@ -121,7 +120,7 @@ fn undecided_is_said_plainly() {
 #[test]
 fn a_session_with_one_vehicle_opens_with_its_answer() {
     let pages = rendered(View::Session, &[fixture::decided("LH-07")]);
-    assert!(pages["report.html"].contains("Most likely the module steering-angle"));
+    assert!(pages["report.html"].contains("Most likely the steering-angle module"));
     assert!(!pages["report.html"].contains("All vehicles"));
 }
 
@@ -131,7 +130,7 @@ fn pages_without_findings_still_tell_what_was_read() {
     let pages = telling(&[], &Tally::default(), |told| pages::pages(&heading, told));
     let pages = pages.expect("pages");
     assert_eq!(pages.len(), 2);
-    let page = String::from_utf8(pages[0].bytes.clone()).expect("text");
+    let page = String::from_utf8(pages[0].bytes().expect("made")).expect("text");
     assert!(page.contains("No vehicle was found in the inputs."));
     assert!(page.contains("Nothing was rejected."));
 }
@@ -161,4 +160,21 @@ fn page_names_are_safe_and_unique() {
     }
     assert_eq!(names["LH-01"], "vehicle-lh-01.html");
     assert_eq!(names.len(), vehicles.len());
+}
+
+// A page for each of thousands of vehicles is read by nobody: the first in the overview have one.
+#[test]
+fn a_large_fleet_has_so_many_pages_and_no_more() {
+    let named = |at: usize| VehicleFinding {
+        vehicle: format!("v{at:03}"),
+        ..fixture::empty("", crate::vocabulary::Verdict::Undecided)
+    };
+    let findings: Vec<VehicleFinding> = (0..503).map(named).collect();
+    let pages = rendered(View::Fleet, &findings);
+    assert_eq!(pages.keys().filter(|name| name.starts_with("vehicle-")).count(), 500);
+    let overview = &pages["report.html"];
+    assert!(overview.contains("The first 500 of 503 vehicles; culprits.csv has all."));
+    assert_eq!(overview.matches("data-label=\"Verdict\"").count(), 500, "each with its page");
+    assert!(overview.len() < 1_500_000, "{} bytes", overview.len());
+    assert!(!overview.contains("href=\"\"") && !pages.contains_key("vehicle-v500.html"));
 }

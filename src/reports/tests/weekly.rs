@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 
+use super::defined::{baseless, undefined};
 use super::disarmed::disarmed_in;
 use super::fixture::{HOSTILE, heading, tally};
 use crate::repairs::Counts;
-use crate::reports::{Formats, Told, View, render_reports};
+use crate::reports::{Formats, Output, Told, View, render_reports, week_lines};
 use crate::vocabulary::{Suspect, Verdict};
 use crate::weeks::{
     Booking, Change, Changed, Common, FleetWeek, Need, Seen, Severities, Span, VehicleWeek, Was,
@@ -83,9 +84,10 @@ fn files(week: &FleetWeek) -> Vec<(String, String)> {
     let (closer, tally) = (BTreeMap::new(), tally());
     let told =
         Told { findings: &[], outlooks: &[], closer: &closer, week: Some(week), tally: &tally };
-    let outputs = render_reports(&heading(View::Fleet), Formats::ALL, &told, &[]);
-    let outputs = outputs.expect("rendered").into_iter();
-    outputs.map(|o| (o.name, String::from_utf8(o.bytes).expect("text"))).collect()
+    let heading = heading(View::Fleet);
+    let outputs = render_reports(&heading, Formats::ALL, &told, &[]).expect("rendered");
+    let text = |o: &Output<'_>| String::from_utf8(o.bytes().expect("made")).expect("text");
+    outputs.iter().map(|o| (o.name.clone(), text(o))).collect()
 }
 
 fn of<'a>(files: &'a [(String, String)], name: &str) -> &'a str {
@@ -113,8 +115,16 @@ fn the_answer_stands_first_and_hostile_texts_stay_text() {
         ],
         vec![shared],
     );
+    let lines = week_lines(&week, 80);
+    assert!(lines.starts_with("1 of 3 vehicles needs a bay this week"), "{lines}");
+    assert!(
+        lines.lines().all(|line| line.chars().count() <= 80) && !lines.contains('\u{1b}'),
+        "{lines}"
+    );
     let files = files(&week);
     let page = of(&files, "report.html");
+    assert_eq!(undefined(page), [] as [String; 0], "words without a definition");
+    assert_eq!(baseless(page), [] as [String; 0], "pictures that rest on nothing");
     assert!(page.contains("The week 25 to 31 January 2026"));
     assert!(
         page.contains("1 of 3 vehicles needs a bay this week, about 25 min in all; begin with ")

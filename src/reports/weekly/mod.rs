@@ -6,12 +6,14 @@ mod json;
 mod page;
 mod picture;
 mod tables;
+mod terminal;
 mod words;
 
 pub(super) use json::{VehicleJson, WeekJson, vehicle_json, week_json};
 pub(super) use page::page;
 pub use tables::fleet_table;
 pub(super) use tables::tables;
+pub use terminal::week_lines;
 
 use std::collections::BTreeMap;
 

@@ -28,6 +28,8 @@ pub(in crate::reports) struct WeeklyPage {
     compared: bool,
     tallies: Vec<(&'static str, String)>,
     common: Vec<Shared>,
+    /// How many of them may well be chance.
+    doubtful: usize,
     rows: Vec<Row>,
     rows_left: usize,
     others: Vec<Row>,
@@ -46,6 +48,8 @@ pub(in crate::reports) struct WeeklyPage {
 struct Shared {
     text: String,
     vehicles: String,
+    /// Whether it stands out by more than chance explains.
+    shown: bool,
 }
 
 #[derive(Serialize)]
@@ -111,6 +115,7 @@ pub(in crate::reports) fn page(
         open: bays.is_empty(),
         compared: week.compared,
         tallies: tallies(week),
+        doubtful: week.common.iter().filter(|c| !c.stands_out()).count(),
         common: week.common.iter().map(shared).collect(),
         rows_left: bays.len().saturating_sub(MOST_ROWS),
         rows: bays.into_iter().take(MOST_ROWS).map(make).collect(),
@@ -187,7 +192,7 @@ fn shared(c: &crate::weeks::Common) -> Shared {
     if c.vehicles.len() > MOST_IN_SENTENCE {
         vehicles.push_str(&format!(" and {} more", c.vehicles.len() - MOST_IN_SENTENCE));
     }
-    Shared { text: words::common(c), vehicles }
+    Shared { text: words::common(c), vehicles, shown: c.stands_out() }
 }
 
 fn row(v: &VehicleWeek, week: &FleetWeek, names: &BTreeMap<String, String>) -> Row {

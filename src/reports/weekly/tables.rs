@@ -1,6 +1,7 @@
 //! `fleet.csv`, `common.csv` and `weeks.csv` of a fleet's week.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write;
 
 use super::ranks;
 use crate::facts::VehicleTally;
@@ -18,7 +19,7 @@ use crate::weeks::{FleetWeek, VehicleWeek};
 pub fn fleet_table(
     tally: &[VehicleTally],
     week: Option<&FleetWeek>,
-) -> Result<Output, ReportError> {
+) -> Result<Output<'static>, ReportError> {
     let columns = "vehicle starts starts_judged starts_with_incident rank need because leader \
                    probability decided severity_class safety severity trend urgency change \
                    leader_before book minutes part week_starts week_starts_logged \
@@ -91,7 +92,7 @@ fn row(v: &VehicleWeek, rank: usize, tally: Option<&VehicleTally>) -> [Cell; 28]
 }
 
 /// What vehicles share, and every vehicle week by week.
-pub(in crate::reports) fn tables(week: &FleetWeek) -> Result<Vec<Output>, ReportError> {
+pub(in crate::reports) fn tables(week: &FleetWeek) -> Result<Vec<Output<'_>>, ReportError> {
     let columns = "suspect by value vehicles at_fault_with vehicles_with at_fault_without \
                    vehicles_without p_value p_adjusted shown";
     let mut common = Sheet::new("common.csv", columns)?;
@@ -111,8 +112,14 @@ pub(in crate::reports) fn tables(week: &FleetWeek) -> Result<Vec<Output>, Report
             known(Some(c.shown)),
         ])?;
     }
+    let weeks = Output::made("weeks.csv", move |out| cells(week, out));
+    Ok(vec![common.done()?, weeks])
+}
+
+/// Every vehicle week by week.
+fn cells(week: &FleetWeek, out: &mut dyn Write) -> Result<(), ReportError> {
     let columns = "vehicle first_day last_day starts starts_judged starts_with_incident";
-    let mut weeks = Sheet::new("weeks.csv", columns)?;
+    let mut weeks = Sheet::onto("weeks.csv", columns, out)?;
     let mut vehicles: Vec<&VehicleWeek> = week.vehicles.iter().collect();
     vehicles.sort_by(|a, b| a.vehicle.cmp(&b.vehicle));
     for v in vehicles {
@@ -127,5 +134,5 @@ pub(in crate::reports) fn tables(week: &FleetWeek) -> Result<Vec<Output>, Report
             ])?;
         }
     }
-    Ok(vec![common.done()?, weeks.done()?])
+    weeks.end()
 }

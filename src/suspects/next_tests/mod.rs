@@ -292,7 +292,7 @@ fn meaning(outcome: &TestOutcome) -> String {
         "{} ({} likely): {} leads with {}, {}.",
         words::sentence(&outcome.outcome),
         words::percent(outcome.probability),
-        words::the(&outcome.leader),
+        outcome.leader.the_in_words(),
         words::percent(outcome.leader_probability),
         if outcome.decided { "enough for a verdict" } else { "still undecided" }
     )

@@ -287,20 +287,3 @@ proptest! {
         }
     }
 }
-
-#[test]
-fn measure_tmp() {
-    let case = invented(["gearbox", "body", "lift", "radio"], two_lead("gearbox"));
-    let t = std::time::Instant::now();
-    for _ in 0..1000 {
-        std::hint::black_box(advice(&case, &[cold_only()]));
-    }
-    eprintln!("MEASURE {:?} each /1000", t.elapsed());
-    let (tests, steps) = advice(&case, &[cold_only()]);
-    for x in &tests {
-        eprintln!("{x:#?}");
-    }
-    for x in &steps {
-        eprintln!("{x:#?}");
-    }
-}

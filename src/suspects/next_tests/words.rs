@@ -5,26 +5,13 @@ use super::safety::Care;
 use crate::read::TestKind;
 use crate::vocabulary::Suspect;
 
-/// A suspect as part of a sentence.
-pub(super) fn the(suspect: &Suspect) -> String {
-    match suspect {
-        Suspect::Node(name) => format!("the {name} module"),
-        Suspect::Branch(name) => format!("wiring branch {name}"),
-        Suspect::Feed(name) => format!("feed {name}"),
-        Suspect::Ground(name) => format!("ground point {name}"),
-        Suspect::Bus(name) => format!("the wires or termination of bus {name}"),
-        Suspect::Supply => "the battery supply".to_owned(),
-        Suspect::None => "no bus fault, or the tester\u{2019}s doing,".to_owned(),
-    }
-}
-
 fn times(starts: u32) -> String {
     if starts == 1 { "once".to_owned() } else { format!("{starts} times") }
 }
 
 /// What to do.
 pub(super) fn test(candidate: &Candidate, care: Care) -> String {
-    let the = the(&candidate.target);
+    let the = candidate.target.the_in_words();
     let starts = times(candidate.starts);
     let text = match candidate.kind {
         TestKind::Disconnect if care >= Care::Standing => format!(

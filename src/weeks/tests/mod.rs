@@ -9,7 +9,7 @@ mod changes;
 mod order;
 
 use super::span::{Span, day};
-use super::{Before, FleetWeek, Papers, Severities, review, week_in_view};
+use super::{Before, Earlier, FleetWeek, Papers, Severities, review, week_in_view};
 use crate::conditions::Exposure;
 use crate::conditions::invented::{self, incident};
 use crate::incidents::Incident;
@@ -100,8 +100,8 @@ fn whole(findings: &[VehicleFinding], modules: &[ModuleRow], sites: &[(&str, &st
         .collect();
     let in_view = week_in_view(&seen, None, Tz::UTC).expect("something was seen");
     let begin = in_view.span.begin;
-    let before =
-        Before { findings: findings.iter().map(|f| cut(f, begin)).collect(), outlooks: Vec::new() };
+    let earlier = |f: &VehicleFinding| (f.vehicle.clone(), Earlier::of(&cut(f, begin), None));
+    let before: Before = findings.iter().map(earlier).collect();
     let network = network();
     let vehicles: Vec<VehicleRow> = sites
         .iter()

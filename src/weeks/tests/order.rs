@@ -84,6 +84,51 @@ fn a_shared_batch_is_said_once() {
 }
 
 #[test]
+fn the_same_software_is_said_once() {
+    let findings = thirty(|n| n % 5 == 0, &node("radio"));
+    // Batches and places lie across it.
+    let modules: Vec<ModuleRow> = (0..30)
+        .map(|n| ModuleRow {
+            software: Some(if n % 5 == 0 || n == 7 { "S2.1" } else { "S2.0" }.to_owned()),
+            ..module(&format!("v{n:02}"), if n % 2 == 0 { "B7" } else { "B8" })
+        })
+        .collect();
+    let week = whole(&findings, &modules, &[]);
+    let [one] = week.common.as_slice() else { panic!("{:#?}", week.common) };
+    assert_eq!((one.by, one.value.as_str(), one.shown), ("software", "S2.1", true));
+    assert_eq!((one.suspect.as_ref(), one.vehicles.len()), (Some(&node("radio")), 6));
+    assert_eq!((one.with, one.without), ((6, 7), (0, 23)));
+    // By hand: C(7,6) / C(30,6) / 2.
+    let by_hand = 7.0 / 593_775.0 / 2.0;
+    assert!(one.p_value.is_some_and(|p| (p - by_hand).abs() < 1e-12), "{one:?}");
+}
+
+#[test]
+fn different_faults_at_one_wash_down_place_are_said_once() {
+    // Six of the seven vehicles at the quay: three radios, three climate controls. Elsewhere one radio.
+    let one = |n: usize| {
+        let suspect = node(if n.is_multiple_of(2) { "radio" } else { "climate" });
+        let starts = daily(|d| (n < 6 || n == 20) && d % 2 == 0);
+        vehicle(&format!("v{n:02}"), suspect, 0.95, &starts)
+    };
+    let findings: Vec<VehicleFinding> = (0..40).map(one).collect();
+    let names: Vec<String> = (0..40).map(|n| format!("v{n:02}")).collect();
+    let place = |n: usize| if n < 7 { "quay" } else { "yard" };
+    let sites: Vec<(&str, &str)> =
+        names.iter().enumerate().map(|(n, v)| (v.as_str(), place(n))).collect();
+    let common = whole(&findings, &[], &sites).common;
+    let [one] = common.as_slice() else { panic!("{common:#?}") };
+    assert_eq!((one.by, one.value.as_str(), one.shown), ("site", "quay", true));
+    // Any fault of the bus: neither kind of module says it as well.
+    assert_eq!((one.suspect.as_ref(), one.with, one.without), (None, (6, 7), (1, 33)));
+    // Nobody washed together, nothing shared: the same faults over eight places.
+    let eight = ["a", "b", "c", "d", "e", "f", "g", "h"];
+    let apart: Vec<(&str, &str)> =
+        names.iter().enumerate().map(|(n, v)| (v.as_str(), eight[n % 8])).collect();
+    assert!(whole(&findings, &[], &apart).common.iter().all(|c| !c.shown));
+}
+
+#[test]
 fn faults_spread_evenly_share_nothing() {
     let findings = thirty(|n| n % 6 == 0, &node("radio"));
     let modules: Vec<ModuleRow> =

@@ -143,8 +143,8 @@ fn read(
 ///
 /// # Errors
 /// Why the file is not read, in words.
-pub(crate) fn check_parquet(bytes: &[u8]) -> Result<(), String> {
-    let there = Arc::new(Anywhere::of_bytes(bytes.to_vec()));
+pub(crate) fn check_parquet(bytes: &Bytes) -> Result<(), String> {
+    let there = Arc::new(Anywhere::of_bytes(bytes.clone()));
     check_footer(&there)?;
     let chunks = Chunks(Arc::clone(&there));
     let opened = fenced(|| ParquetRecordBatchReaderBuilder::try_new(chunks));

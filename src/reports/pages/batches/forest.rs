@@ -3,9 +3,9 @@
 use serde::Serialize;
 
 use crate::batches::{BatchView, Group};
-use crate::reports::batches::wording::in_words;
+use crate::reports::batches::wording::{amount, in_words};
 use crate::reports::pages::at;
-use crate::reports::wording::{ratio, shown};
+use crate::reports::wording::{counted, ratio, shown};
 
 /// Most groups drawn.
 const MOST: usize = 20;
@@ -24,6 +24,7 @@ pub(super) struct Forest {
     ticks: Vec<(String, String)>,
     rows: Vec<Row>,
     summary: String,
+    rests_on: String,
 }
 
 #[derive(Serialize)]
@@ -100,6 +101,11 @@ pub(super) fn forest(view: &BatchView) -> Option<Forest> {
             shown(&first.node, 60),
             in_words(first),
             ratio(first.shrunk_ratio)
+        ),
+        rests_on: format!(
+            "{} failures among {}",
+            amount(view.nodes.iter().map(|n| n.failures).sum()),
+            counted(view.nodes.iter().map(|n| n.units).sum(), "module")
         ),
     })
 }
