@@ -6,6 +6,7 @@
 
 mod bus_tables;
 mod columns;
+mod counted;
 mod entry;
 mod error;
 mod file_bytes;
@@ -39,6 +40,7 @@ mod store_tests;
 mod table_tests;
 
 pub use self::polars::{VehicleTally, fleet_tally, to_polars};
+pub use counted::LogCounts;
 pub use error::FactsError;
 pub use file_bytes::{for_engines, from_parquet, to_parquet};
 pub use fleet_parts::{FleetPart, PART_MODULES, PART_REPORTS, PART_VEHICLES};

@@ -194,7 +194,9 @@ impl FactsStore {
         }
     }
 
-    pub(super) fn place(&self, key: &FactsKey) -> PathBuf {
+    /// The folder of a key's entry, whether it is there or not.
+    #[must_use]
+    pub fn place(&self, key: &FactsKey) -> PathBuf {
         self.folder.join(vehicle_folder(&key.vehicle)).join(key.entry_folder())
     }
 

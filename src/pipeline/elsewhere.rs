@@ -11,6 +11,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::hands::Hands;
+use super::recount::{Counts, Entry};
 use super::watch::watch_opened;
 use crate::facts::{ContentHasher, StoredLog};
 use crate::observe::Senders;
@@ -27,6 +28,13 @@ pub trait Engine: Sync {
     /// # Errors
     /// In words, when not every order was answered; what came before stays taken.
     fn watch(&self, orders: &[&Order], desk: &dyn Desk) -> Result<(), String>;
+
+    /// Counts facts from the entries in which they are stored; each entry counts once. `None` when the store
+    /// cannot be read from there, which `tell` is told.
+    ///
+    /// # Errors
+    /// In words, when the counting did not come to an end.
+    fn count(&self, entries: &[Entry], tell: &dyn Fn(&str)) -> Result<Option<Counts>, String>;
 }
 
 /// Where answers are handed in.

@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use super::elsewhere::Engine;
 use super::hands::Hands;
 use super::progress::Progress;
+use super::recount::{Counts, Entry, add_counts};
 use super::sending;
 use super::sources::Sources;
 use super::watch::watch_opened;
@@ -72,6 +73,8 @@ pub(super) struct Watched {
     known: Option<KnownFile>,
     /// Whether a byte of it was read.
     opened: bool,
+    /// Whether its facts were put into the store.
+    kept: bool,
     /// The time that its path names.
     named: Option<Instant>,
     notes: Vec<String>,
@@ -213,6 +216,7 @@ impl Watched {
             key: None,
             known: None,
             opened: true,
+            kept: false,
             named: named_time(captures.start.as_deref(), how.zone),
             notes: Vec::new(),
         }
@@ -267,10 +271,13 @@ impl Watched {
 
     /// Puts fresh facts into the store.
     fn keep(&mut self, how: &Watching<'_>) {
-        if let (Some(store), Some(key)) = (how.store, &self.key)
-            && let Err(error) = store.put(key, &self.log)
-        {
-            self.notes.push(format!("facts of {} not kept: {}", self.name, error.chain()));
+        if let (Some(store), Some(key)) = (how.store, &self.key) {
+            match store.put(key, &self.log) {
+                Ok(()) => self.kept = true,
+                Err(error) => {
+                    self.notes.push(format!("facts of {} not kept: {}", self.name, error.chain()));
+                }
+            }
         }
     }
 
@@ -278,6 +285,15 @@ impl Watched {
     pub(super) fn was_watched(&mut self, how: &Watching<'_>, log: StoredLog) {
         self.log = log;
         self.keep(how);
+    }
+
+    /// The entry into which its facts were put, with their number added to what came; `None` when they
+    /// were there before, or are not.
+    pub(super) fn counted_once(&self, how: &Watching<'_>, came: &mut Counts) -> Option<Entry> {
+        let (store, key) = (how.store?, self.key.as_ref().filter(|_| self.kept)?);
+        let folder = std::path::absolute(store.place(key)).ok()?.to_str()?.to_owned();
+        add_counts(came, &self.vehicle, &self.log);
+        Some(Entry { vehicle: self.vehicle.clone(), folder })
     }
 
     /// The last step, whatever the facts came from.

@@ -3,7 +3,7 @@
 //! `plan` checks what is asked, `sources` finds and reads the small files, `text_reports`
 //! reads reports of unknown layout once the networks are known, `watch` takes one bus log
 //! through `read` and `observe` with as many `hands` as are free (`split`), `run` is the stages in
-//! order (logs may be watched `elsewhere`, which `sending` sees to), `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
+//! order (logs may be watched `elsewhere`, which `sending` and `recount` see to), `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
 
 mod closer;
 mod elsewhere;
@@ -15,6 +15,7 @@ mod logs;
 mod outputs;
 pub mod plan;
 mod progress;
+mod recount;
 mod run;
 mod sending;
 mod sources;
@@ -31,5 +32,6 @@ mod weighing;
 pub use elsewhere::{Answer, Desk, Engine, Order};
 pub use hands::{Hand, Hands};
 pub use progress::{Progress, Quiet};
+pub use recount::{Counts, Entry, add_counts};
 pub use run::{Outcome, RunError, Settings, check, look, run, run_on};
 pub use watch::{watch, watch_opened};

@@ -11,6 +11,7 @@ use rayon::prelude::*;
 
 use super::elsewhere::{Answer, Desk, Engine, Order};
 use super::logs::{LogFile, Watched, Watching, here, keep_known};
+use super::recount::{Counts, difference};
 
 /// A place for each log of the run.
 type Slots = [Mutex<Slot>];
@@ -36,6 +37,7 @@ pub(super) fn all(how: &Watching<'_>, engine: &dyn Engine) -> Result<Vec<Watched
         watched.map(|watched| watched.with_notes(notes))
     };
     let slots: Vec<Option<Watched>> = slots.into_iter().map(whole).collect();
+    let done = done.and_then(|()| count_again(how, engine, &slots));
     if let Err(why) = done {
         keep_known(how, slots.iter().flatten());
         let (came, all) = (slots.iter().flatten().count(), logs.len());
@@ -59,6 +61,28 @@ fn from_store(how: &Watching<'_>, log: &LogFile) -> Slot {
     }
     out.done(how, log);
     Slot { watched: Some(out), notes: Vec::new() }
+}
+
+/// Has the facts that came counted from where they are stored now; an error when that is another number.
+fn count_again(
+    how: &Watching<'_>,
+    engine: &dyn Engine,
+    slots: &[Option<Watched>],
+) -> Result<(), String> {
+    let (mut entries, mut came) = (Vec::new(), Counts::new());
+    for watched in slots.iter().flatten() {
+        entries.extend(watched.counted_once(how, &mut came));
+    }
+    if entries.is_empty() {
+        return Ok(());
+    }
+    let counted = engine.count(&entries, &|what| how.progress.tell(what))?;
+    match counted.and_then(|counted| difference(&came, &counted)) {
+        Some(difference) => Err(format!(
+            "the facts that came are not those that are stored: {difference}; run again with --fresh"
+        )),
+        None => Ok(()),
+    }
 }
 
 /// Sends what has no facts yet, and once more what was thought to have some.

@@ -10,14 +10,17 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use buswitness::command_line::{Address, Connect, Terms};
-use buswitness::pipeline::{Answer, Desk, Engine, Order};
+use buswitness::pipeline::{Answer, Counts, Desk, Engine, Entry, Order};
 
 use crate::job::{Scheduler, Trouble};
+use crate::node::REFUSED;
 use crate::scheduler::runtime;
 
 /// Most logs of a job, and most bytes (one log may have more).
 const LOGS: usize = 16;
 const BYTES: u64 = 256 << 20;
+/// Entries whose facts a job counts.
+const ENTRIES: usize = 4096;
 /// Without any answer for so long, the user is asked whether there are executors.
 const SILENCE: Duration = Duration::from_secs(30);
 /// How long a thread without work waits for what others may give back.
@@ -86,9 +89,58 @@ impl Engine for Cluster {
             None => Ok(()),
         }
     }
+
+    fn count(&self, entries: &[Entry], tell: &dyn Fn(&str)) -> Result<Option<Counts>, String> {
+        let mut counts = Counts::new();
+        let mut scheduler = lock(&self.scheduler).clone();
+        for some in entries.chunks(ENTRIES) {
+            let Some(counted) = self.count_some(&mut scheduler, some, tell)? else {
+                return Ok(None);
+            };
+            for (key, facts) in counted {
+                *counts.entry(key).or_default() += facts;
+            }
+        }
+        Ok(Some(counts))
+    }
 }
 
 impl Cluster {
+    /// Has the facts of some entries counted, as often as it takes; what a try that broke off brought is
+    /// forgotten.
+    fn count_some(
+        &self,
+        scheduler: &mut Scheduler,
+        entries: &[Entry],
+        tell: &dyn Fn(&str),
+    ) -> Result<Option<Counts>, String> {
+        let bytes: Vec<Vec<u8>> = entries.iter().map(Entry::to_bytes).collect::<Result<_, _>>()?;
+        let (attempts, deadline) = (self.terms.attempts, self.terms.deadline);
+        let mut tried = 0;
+        loop {
+            tried += 1;
+            let counting = scheduler.count(&bytes, Instant::now() + deadline);
+            let why = match self.runtime.block_on(counting) {
+                Ok(counts) => return Ok(Some(counts)),
+                Err(Trouble::Never(why)) if why.starts_with(REFUSED) => {
+                    tell(&format!("stored facts are not counted again elsewhere: {why}"));
+                    return Ok(None);
+                }
+                Err(Trouble::Never(why)) => return Err(why),
+                Err(Trouble::Again(why)) => why,
+            };
+            let (many, seconds) = (entries.len(), deadline.as_secs());
+            let what = format!(
+                "counting the facts of {many} logs did not end (try {tried} of {attempts}, deadline {seconds} s): \
+                 {why}"
+            );
+            if tried >= attempts {
+                return Err(what);
+            }
+            tell(&format!("{what}; it is sent again"));
+        }
+    }
+
     /// Sends batch after batch until there is none, or the run has failed.
     fn carry(&self, shared: &Shared<'_>) {
         let mut scheduler = lock(&self.scheduler).clone();
@@ -133,7 +185,10 @@ impl Cluster {
         match outcome {
             Ok(()) => {}
             Err((Trouble::Never(why), _)) => shared.fail(why),
-            Err((_, missing)) if missing.is_empty() || shared.stop.load(Ordering::SeqCst) => {}
+            Err(_) if shared.stop.load(Ordering::SeqCst) => {}
+            Err((Trouble::Again(why), missing)) if missing.is_empty() => {
+                shared.desk.tell(&format!("a job brought all answers, but: {why}"));
+            }
             Err((Trouble::Again(why), missing)) => {
                 let orders: Vec<usize> =
                     missing.iter().filter_map(|place| batch.orders.get(*place).copied()).collect();

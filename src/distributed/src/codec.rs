@@ -9,10 +9,11 @@ use datafusion::execution::TaskContext;
 use datafusion::physical_plan::ExecutionPlan;
 use datafusion_proto::physical_plan::{PhysicalExtensionCodec, PhysicalProtoConverterExtension};
 
-use crate::node::{REFUSED, Watch, Work};
+use crate::node::{Node, REFUSED, Task, Work};
 
-/// What the bytes of our node begin with. The engine's begin with the tag of a protobuf field.
-const MARK: &[u8] = b"\0buswitness watch\0";
+/// What the bytes of our node begin with, by its task. The engine's begin with the tag of a protobuf field.
+const MARKS: [(Task, &[u8]); 2] =
+    [(Task::Watch, b"\0buswitness watch\0"), (Task::Count, b"\0buswitness count\0")];
 
 /// The codec for scheduler, executors and client alike; only an executor's makes nodes that can work.
 #[derive(Debug, Default)]
@@ -36,7 +37,8 @@ impl PhysicalExtensionCodec for Codec {
         context: &TaskContext,
         converter: &dyn PhysicalProtoConverterExtension,
     ) -> Result<Arc<dyn ExecutionPlan>> {
-        let Some(form) = bytes.strip_prefix(MARK) else {
+        let marked = |(task, mark)| Some((task, bytes.strip_prefix(mark)?));
+        let Some((task, form)) = MARKS.into_iter().find_map(marked) else {
             return self.engine.try_decode(bytes, inputs, context, converter);
         };
         let (form, own) = (String::from_utf8_lossy(form), facts_form());
@@ -50,7 +52,7 @@ impl PhysicalExtensionCodec for Codec {
             let why = format!("{REFUSED}a plan with {} inputs", inputs.len());
             return Err(DataFusionError::Execution(why));
         };
-        Ok(Arc::new(Watch::new(Arc::clone(input), own, self.work.clone())))
+        Ok(Arc::new(Node::new(task, Arc::clone(input), own, self.work.clone())))
     }
 
     fn try_encode(
@@ -59,11 +61,12 @@ impl PhysicalExtensionCodec for Codec {
         bytes: &mut Vec<u8>,
         converter: &dyn PhysicalProtoConverterExtension,
     ) -> Result<()> {
-        let Some(watch) = node.downcast_ref::<Watch>() else {
+        let Some(node) = node.downcast_ref::<Node>() else {
             return self.engine.try_encode(node, bytes, converter);
         };
-        bytes.extend(MARK);
-        bytes.extend(watch.form.as_bytes());
+        let marks = MARKS.iter().filter(|(task, _)| *task == node.task);
+        bytes.extend(marks.flat_map(|(_, mark)| *mark));
+        bytes.extend(node.form.as_bytes());
         Ok(())
     }
 }
@@ -71,12 +74,14 @@ impl PhysicalExtensionCodec for Codec {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::recount;
+    use datafusion::prelude::SessionContext;
     use datafusion_proto::physical_plan::AsExecutionPlan;
     use datafusion_proto::protobuf::PhysicalPlanNode;
 
     fn there_and_back(bytes: &[u8]) -> Result<Arc<dyn ExecutionPlan>> {
         PhysicalPlanNode::try_decode(bytes)?
-            .try_into_physical_plan(&TaskContext::default(), &Codec::default())
+            .try_into_physical_plan(&SessionContext::new().task_ctx(), &Codec::default())
     }
 
     fn sent(plan: Arc<dyn ExecutionPlan>) -> Vec<u8> {
@@ -89,17 +94,29 @@ mod tests {
 
     #[test]
     fn a_plan_comes_with_all_its_orders() {
-        let plan = there_and_back(&sent(Watch::plan(&[vec![1], vec![2]]).expect("a plan")));
-        let plan = plan.expect("a plan");
-        assert!(plan.is::<Watch>());
-        assert_eq!(plan.properties().partitioning.partition_count(), 2);
+        for task in [Task::Watch, Task::Count] {
+            let ours = Node::plan(task, &[vec![1], vec![2]], 1).expect("a plan");
+            let plan = there_and_back(&sent(ours)).expect("a plan");
+            assert_eq!(plan.downcast_ref::<Node>().expect("ours").task, task);
+            assert_eq!(plan.properties().partitioning.partition_count(), 2);
+        }
+    }
+
+    #[test]
+    fn a_plan_that_counts_comes_whole() {
+        let ours = recount::plan(&[vec![1], vec![2]]).expect("a plan");
+        let plan = there_and_back(&sent(Arc::clone(&ours))).expect("a plan");
+        let shown = |plan: &Arc<dyn ExecutionPlan>| {
+            datafusion::physical_plan::displayable(plan.as_ref()).indent(true).to_string()
+        };
+        assert_eq!(shown(&plan), shown(&ours));
     }
 
     #[test]
     fn another_version_is_refused() {
-        let ours = Watch::plan(&[vec![1]]).expect("a plan");
+        let ours = Node::plan(Task::Watch, &[vec![1]], 1).expect("a plan");
         let input = Arc::clone(ours.children()[0]);
-        let theirs = Watch::new(input, "buswitness 0.0.1".to_owned(), None);
+        let theirs = Node::new(Task::Watch, input, "buswitness 0.0.1".to_owned(), None);
         let error = there_and_back(&sent(Arc::new(theirs))).expect_err("refused").to_string();
         assert!(error.contains("asked by `buswitness 0.0.1`"), "{error}");
         assert!(error.contains("use one version everywhere"), "{error}");

@@ -1,10 +1,19 @@
-//! What comes back, counted against what was sent: an answer that comes twice or that nobody asked for is an
-//! error, an answer that does not come is known by its order.
+//! What comes back, counted against what was sent: an answer is taken once, one that comes again or that nobody
+//! asked for is an error, one that does not come is known by its order.
 
 /// The answers to one job, put together from their parts.
 #[derive(Debug)]
 pub(crate) struct Counting {
     answers: Vec<Coming>,
+}
+
+/// What is wrong with a part that came.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) enum Wrong {
+    /// It came again, or out of its order: an executor that counted as lost has gone on.
+    Again(String),
+    /// Nobody asked for it.
+    Unasked(String),
 }
 
 #[derive(Debug, Clone, Default)]
@@ -20,27 +29,33 @@ impl Counting {
         Counting { answers: vec![Coming::default(); orders] }
     }
 
-    /// Takes one part of an answer, in order; gives the answer when it is whole.
+    /// Takes one part of an answer, in order; gives the answer when it is whole. A first part begins an
+    /// unfinished answer anew.
     ///
     /// # Errors
-    /// In words, when it belongs to no order, is not the next part, or comes again.
+    /// When it belongs to no order, is not the next part, or comes again.
     pub(crate) fn add(
         &mut self,
         order: u64,
         (part, of): (u32, u32),
         bytes: &[u8],
-    ) -> Result<Option<Vec<u8>>, String> {
+    ) -> Result<Option<Vec<u8>>, Wrong> {
         let sent = self.answers.len();
         let place = usize::try_from(order).unwrap_or(usize::MAX);
         let Some(coming) = self.answers.get_mut(place) else {
-            return Err(format!("an answer to order {order} came, but only {sent} were sent"));
+            let why = format!("an answer to order {order} came, but only {sent} were sent");
+            return Err(Wrong::Unasked(why));
         };
         if coming.done {
-            return Err(format!("the answer to order {order} of {sent} came twice"));
+            return Err(Wrong::Again(format!("the answer to order {order} of {sent} came twice")));
+        }
+        if part == 0 {
+            *coming = Coming::default();
         }
         if part != coming.parts || part >= of {
             let next = coming.parts;
-            return Err(format!("part {part} of {of} of an answer came where part {next} was due"));
+            let why = format!("part {part} of {of} of an answer came where part {next} was due");
+            return Err(Wrong::Again(why));
         }
         coming.bytes.extend(bytes);
         coming.parts += 1;
@@ -72,15 +87,21 @@ mod tests {
     fn what_comes_twice_or_unasked_is_an_error() {
         let mut counting = Counting::new(2);
         assert_eq!(counting.add(0, (0, 1), b"a"), Ok(Some(b"a".to_vec())));
-        assert!(counting.add(0, (0, 1), b"a").expect_err("twice").contains("came twice"));
-        assert!(counting.add(2, (0, 1), b"a").expect_err("unasked").contains("only 2 were sent"));
-        assert!(
-            counting.add(1, (1, 2), b"a").expect_err("no first part").contains("part 0 was due")
-        );
-        assert_eq!(counting.add(1, (0, 2), b"a"), Ok(None));
-        assert!(
-            counting.add(1, (0, 2), b"a").expect_err("a part twice").contains("part 1 was due")
-        );
+        let again = |wrong: Result<Option<Vec<u8>>, Wrong>, text: &str| matches!(wrong, Err(Wrong::Again(why)) if why.contains(text));
+        assert!(again(counting.add(0, (0, 1), b"b"), "came twice"));
+        let unasked = counting.add(2, (0, 1), b"a");
+        assert!(matches!(unasked, Err(Wrong::Unasked(why)) if why.contains("only 2 were sent")));
+        assert!(again(counting.add(1, (1, 2), b"a"), "part 0 was due"));
+        assert_eq!(counting.add(1, (0, 3), b"a"), Ok(None));
+        assert!(again(counting.add(1, (2, 3), b"a"), "part 1 was due"));
         assert_eq!(counting.missing(), [1]);
+    }
+
+    #[test]
+    fn an_answer_that_broke_off_begins_anew() {
+        let mut counting = Counting::new(1);
+        assert_eq!(counting.add(0, (0, 2), b"ab"), Ok(None));
+        assert_eq!(counting.add(0, (0, 2), b"ab"), Ok(None));
+        assert_eq!(counting.add(0, (1, 2), b"c"), Ok(Some(b"abc".to_vec())));
     }
 }

@@ -48,6 +48,7 @@ pub(crate) fn play(asked: &Executor) -> Result<(), String> {
     }
     say(&name, &format!("for {}, {cores} logs at a time", asked.on));
     // How many logs wait is the scheduler's knowledge; a hand that is free here may help.
+    let guard = Guard::new(&name);
     let work = Arc::new(Work { name, folders, hands: Hands::new(cores, 0) });
     let config = ExecutorProcessConfig {
         bind_host: in_url(asked.bind),
@@ -64,7 +65,7 @@ pub(crate) fn play(asked: &Executor) -> Result<(), String> {
         job_data_clean_up_interval_seconds: LOOKED,
         // Logs are no tables in memory: there is nothing to share out.
         memory_pool_size: Some(0),
-        override_execution_engine: Some(Arc::new(Guard::default())),
+        override_execution_engine: Some(Arc::new(guard)),
         override_physical_codec: Some(Arc::new(Codec::working(work))),
         ..ExecutorProcessConfig::default()
     };

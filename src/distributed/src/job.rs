@@ -1,6 +1,7 @@
 //! One job: some orders as a plan to the scheduler, its state until it ends or its deadline passes, and its
 //! results from the executors that hold them.
 
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
@@ -13,15 +14,19 @@ use ballista_core::serde::protobuf::{
 };
 use ballista_core::version::insert_version_header;
 use buswitness::command_line::Address;
-use datafusion::arrow::array::{LargeBinaryArray, UInt32Array, UInt64Array};
+use buswitness::pipeline::Counts;
+use datafusion::arrow::array::{LargeBinaryArray, RecordBatch, UInt32Array, UInt64Array};
+use datafusion::error::Result as Planned;
+use datafusion::physical_plan::ExecutionPlan;
 use datafusion_proto::physical_plan::AsExecutionPlan;
 use datafusion_proto::protobuf::PhysicalPlanNode;
 use futures::StreamExt;
 use tonic::transport::{Channel, Endpoint};
 
 use crate::codec::Codec;
-use crate::counting::Counting;
-use crate::node::{REFUSED, Watch, column};
+use crate::counting::{Counting, Wrong};
+use crate::node::{Node, REFUSED, Task, column};
+use crate::recount;
 
 /// The largest message.
 const LARGEST: usize = 64 << 20;
@@ -33,6 +38,9 @@ const UNKNOWN: Duration = Duration::from_secs(5);
 const ASKED: (Duration, Duration) = (Duration::from_millis(25), Duration::from_millis(400));
 /// How long fetching may take, however close the deadline.
 const FETCHING: Duration = Duration::from_secs(30);
+
+/// What takes rows that came.
+type Take<'a> = &'a mut dyn FnMut(&RecordBatch) -> Result<(), Trouble>;
 
 /// Why a job has not brought all answers.
 #[derive(Debug)]
@@ -76,40 +84,66 @@ impl Scheduler {
         each: &mut dyn FnMut(usize, &[u8]) -> Result<(), Trouble>,
     ) -> Result<(), (Trouble, Vec<usize>)> {
         let mut counting = Counting::new(orders.len());
-        let job = match self.submit(orders).await {
-            Ok(job) => job,
-            Err(why) => return Err((why, counting.missing())),
-        };
-        let mut trouble = match self.wait(&job, deadline, stop).await {
-            Ok(locations) => {
-                let until = deadline.max(Instant::now() + FETCHING);
-                let fetching = fetch_all(locations, &mut counting, each);
-                match tokio::time::timeout_at(until.into(), fetching).await {
-                    Ok(done) => done.err(),
-                    Err(_) => {
-                        Some(Trouble::Again("results could not be fetched in time".to_owned()))
-                    }
-                }
-            }
-            Err(why) => Some(why),
-        };
-        // What is left of it on the executors is of no use to anybody; they clear it away in time anyway.
-        let clean = CleanJobDataParams { job_id: job.clone(), remove_stage_ids: Vec::new() };
-        let _ = self.grpc.clean_job_data(clean).await;
+        let mut take = |rows: &RecordBatch| take_answers(rows, &mut counting, each);
+        let plan = Node::plan(Task::Watch, orders, 1);
+        let mut trouble = self.carry(plan, "watch logs", (deadline, stop), &mut take).await.err();
         let missing = counting.missing();
         if trouble.is_none() && !missing.is_empty() {
             let (lost, sent) = (missing.len(), orders.len());
             trouble = Some(Trouble::Never(format!(
-                "job {job} ended well, but {lost} of {sent} answers did not come"
+                "a job ended well, but {lost} of {sent} answers did not come"
             )));
         }
         trouble.map_or(Ok(()), |why| Err((why, missing)))
     }
 
+    /// Has the facts of entries counted.
+    pub(crate) async fn count(
+        &mut self,
+        entries: &[Vec<u8>],
+        deadline: Instant,
+    ) -> Result<Counts, Trouble> {
+        let mut counts = Counts::new();
+        let mut take =
+            |rows: &RecordBatch| recount::add_rows(&mut counts, rows).map_err(Trouble::Again);
+        let plan = recount::plan(entries);
+        let stop = AtomicBool::new(false);
+        self.carry(plan, "count facts", (deadline, &stop), &mut take).await?;
+        Ok(counts)
+    }
+
+    /// Has a plan run, and its results taken.
+    async fn carry(
+        &mut self,
+        plan: Planned<Arc<dyn ExecutionPlan>>,
+        name: &str,
+        (deadline, stop): (Instant, &AtomicBool),
+        take: Take<'_>,
+    ) -> Result<(), Trouble> {
+        let job = self.submit(plan, name).await?;
+        let outcome = match self.wait(&job, deadline, stop).await {
+            Ok(locations) => {
+                let until = deadline.max(Instant::now() + FETCHING);
+                let fetching = fetch_all(locations, take);
+                let late = |_| Trouble::Again("results could not be fetched in time".to_owned());
+                tokio::time::timeout_at(until.into(), fetching).await.map_err(late).flatten()
+            }
+            Err(why) => Err(why),
+        };
+        // What is left of it on the executors is of no use to anybody; they clear it away in time anyway.
+        let clean = CleanJobDataParams { job_id: job, remove_stage_ids: Vec::new() };
+        let _ = self.grpc.clean_job_data(clean).await;
+        outcome
+    }
+
     /// Gives the plan to the scheduler; its name for the job.
-    async fn submit(&mut self, orders: &[Vec<u8>]) -> Result<String, Trouble> {
-        let plan = Watch::plan(orders)
-            .and_then(|plan| PhysicalPlanNode::try_from_physical_plan(plan, &Codec::default()));
+    async fn submit(
+        &mut self,
+        plan: Planned<Arc<dyn ExecutionPlan>>,
+        name: &str,
+    ) -> Result<String, Trouble> {
+        let plan =
+            plan.and_then(|plan| PhysicalPlanNode::try_from_physical_plan(plan, &Codec::default()));
         let mut bytes = Vec::new();
         plan.and_then(|plan| plan.try_encode(&mut bytes))
             .map_err(|e| Trouble::Never(format!("a plan cannot be written: {e}")))?;
@@ -121,7 +155,7 @@ impl Scheduler {
             // One session for all: the settings are the same.
             session_id: "buswitness".to_owned(),
             settings: vec![
-                setting(BALLISTA_JOB_NAME, "watch logs"),
+                setting(BALLISTA_JOB_NAME, name),
                 setting(BALLISTA_SCHEDULER_MAX_PARTITIONS_PER_TASK, "1"),
             ],
             operation_id: String::new(),
@@ -209,14 +243,10 @@ fn chain(error: &dyn std::error::Error) -> String {
 }
 
 /// Fetches all results. What one executor no longer has does not keep the others' from being taken.
-async fn fetch_all(
-    locations: Vec<PartitionLocation>,
-    counting: &mut Counting,
-    each: &mut dyn FnMut(usize, &[u8]) -> Result<(), Trouble>,
-) -> Result<(), Trouble> {
+async fn fetch_all(locations: Vec<PartitionLocation>, take: Take<'_>) -> Result<(), Trouble> {
     let mut trouble = None;
     for location in locations {
-        match fetch(location, counting, each).await {
+        match fetch(location, take).await {
             Err(Trouble::Again(why)) => trouble = Some(Trouble::Again(why)),
             done => done?,
         }
@@ -224,11 +254,7 @@ async fn fetch_all(
     trouble.map_or(Ok(()), Err)
 }
 
-async fn fetch(
-    location: PartitionLocation,
-    counting: &mut Counting,
-    each: &mut dyn FnMut(usize, &[u8]) -> Result<(), Trouble>,
-) -> Result<(), Trouble> {
+async fn fetch(location: PartitionLocation, take: Take<'_>) -> Result<(), Trouble> {
     let again = |e: &dyn std::fmt::Display| Trouble::Again(format!("a result was lost: {e}"));
     let layout = location.layout();
     let (Some(executor), Some(partition)) = (location.executor_meta, location.partition_id) else {
@@ -245,18 +271,30 @@ async fn fetch(
         .await
         .map_err(|e| again(&e))?;
     while let Some(batch) = rows.next().await {
-        let batch = batch.map_err(|e| again(&e))?;
-        let never = |e| Trouble::Never(format!("a result is no answer: {e}"));
-        let orders: &UInt64Array = column(&batch, 0).map_err(never)?;
-        let parts: &UInt32Array = column(&batch, 1).map_err(never)?;
-        let of: &UInt32Array = column(&batch, 2).map_err(never)?;
-        let bytes: &LargeBinaryArray = column(&batch, 3).map_err(never)?;
-        for row in 0..batch.num_rows() {
-            let (order, part) = (orders.value(row), (parts.value(row), of.value(row)));
-            let whole = counting.add(order, part, bytes.value(row)).map_err(Trouble::Never)?;
-            if let Some(whole) = whole {
-                each(usize::try_from(order).unwrap_or(usize::MAX), &whole)?;
-            }
+        take(&batch.map_err(|e| again(&e))?)?;
+    }
+    Ok(())
+}
+
+/// Takes answers about logs, and hands on those that are whole.
+fn take_answers(
+    rows: &RecordBatch,
+    counting: &mut Counting,
+    each: &mut dyn FnMut(usize, &[u8]) -> Result<(), Trouble>,
+) -> Result<(), Trouble> {
+    let never = |e| Trouble::Never(format!("a result is no answer: {e}"));
+    let orders: &UInt64Array = column(rows, 0).map_err(never)?;
+    let parts: &UInt32Array = column(rows, 1).map_err(never)?;
+    let of: &UInt32Array = column(rows, 2).map_err(never)?;
+    let bytes: &LargeBinaryArray = column(rows, 3).map_err(never)?;
+    for row in 0..rows.num_rows() {
+        let (order, part) = (orders.value(row), (parts.value(row), of.value(row)));
+        let whole = counting.add(order, part, bytes.value(row)).map_err(|wrong| match wrong {
+            Wrong::Again(why) => Trouble::Again(why),
+            Wrong::Unasked(why) => Trouble::Never(why),
+        })?;
+        if let Some(whole) = whole {
+            each(usize::try_from(order).unwrap_or(usize::MAX), &whole)?;
         }
     }
     Ok(())

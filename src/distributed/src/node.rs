@@ -1,4 +1,5 @@
-//! The one plan node of ours: orders go in, answers come out, one log after the other.
+//! The one plan node of ours: orders go in, one after the other; out come answers about logs (`Task::Watch`),
+//! or numbers of stored facts (`Task::Count`, `recount`).
 //!
 //! It has one child, the list of orders in memory, one partition for each order. A leaf of its own would not
 //! do: the engine gives a task its share by cutting down the leaves it knows, and a leaf it does not know would
@@ -27,6 +28,7 @@ use datafusion::physical_plan::{
 use futures::{StreamExt, TryStreamExt};
 
 use crate::folders::{Folders, Found};
+use crate::recount::{COUNTS, counts_of};
 use crate::told::say;
 
 /// What an error begins with when sending again would not help.
@@ -62,9 +64,29 @@ pub(crate) struct Work {
     pub hands: Hands,
 }
 
+/// What is done with the orders.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Task {
+    /// Logs are watched.
+    Watch,
+    /// Stored facts are counted.
+    Count,
+}
+
+impl Task {
+    /// What comes out.
+    fn schema(self) -> &'static SchemaRef {
+        match self {
+            Task::Watch => &ANSWERS,
+            Task::Count => &COUNTS,
+        }
+    }
+}
+
 /// The plan node.
 #[derive(Debug, Clone)]
-pub(crate) struct Watch {
+pub(crate) struct Node {
+    pub task: Task,
     input: Arc<dyn ExecutionPlan>,
     /// Version and form of the facts of whoever asks.
     pub form: String,
@@ -73,45 +95,56 @@ pub(crate) struct Watch {
     properties: Arc<PlanProperties>,
 }
 
-impl Watch {
+impl Node {
     /// Over a child that gives orders.
     pub(crate) fn new(
+        task: Task,
         input: Arc<dyn ExecutionPlan>,
         form: String,
         work: Option<Arc<Work>>,
-    ) -> Watch {
+    ) -> Node {
         let properties = PlanProperties::new(
-            EquivalenceProperties::new(Arc::clone(&ANSWERS)),
+            EquivalenceProperties::new(Arc::clone(task.schema())),
             input.output_partitioning().clone(),
             EmissionType::Incremental,
             Boundedness::Bounded,
         );
-        Watch { input, form, work, properties: Arc::new(properties) }
+        Node { task, input, form, work, properties: Arc::new(properties) }
     }
 
-    /// A plan for these orders, one partition each.
-    pub(crate) fn plan(orders: &[Vec<u8>]) -> Result<Arc<dyn ExecutionPlan>> {
-        let partition = |(at, bytes): (usize, &Vec<u8>)| {
-            let order: ArrayRef = Arc::new(UInt64Array::from(vec![at as u64]));
-            let bytes: ArrayRef = Arc::new(LargeBinaryArray::from_vec(vec![bytes.as_slice()]));
-            Ok(vec![RecordBatch::try_new(Arc::clone(&ORDERS), vec![order, bytes])?])
+    /// A plan for these orders, so many in a partition.
+    pub(crate) fn plan(
+        task: Task,
+        orders: &[Vec<u8>],
+        together: usize,
+    ) -> Result<Arc<dyn ExecutionPlan>> {
+        let partition = |(at, some): (usize, &[Vec<u8>])| {
+            let first = (at * together) as u64;
+            let numbers = first..first + some.len() as u64;
+            let numbers: ArrayRef = Arc::new(UInt64Array::from_iter_values(numbers));
+            let bytes = some.iter().map(Vec::as_slice).collect();
+            let bytes: ArrayRef = Arc::new(LargeBinaryArray::from_vec(bytes));
+            Ok(vec![RecordBatch::try_new(Arc::clone(&ORDERS), vec![numbers, bytes])?])
         };
         let partitions: Vec<Vec<RecordBatch>> =
-            orders.iter().enumerate().map(partition).collect::<Result<_>>()?;
+            orders.chunks(together).enumerate().map(partition).collect::<Result<_>>()?;
         let source = MemorySourceConfig::try_new_exec(&partitions, Arc::clone(&ORDERS), None)?;
-        Ok(Arc::new(Watch::new(source, facts_form(), None)))
+        Ok(Arc::new(Node::new(task, source, facts_form(), None)))
     }
 }
 
-impl DisplayAs for Watch {
+impl DisplayAs for Node {
     fn fmt_as(&self, _: DisplayFormatType, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Watch: {}", self.form)
+        write!(f, "{:?}: {}", self.task, self.form)
     }
 }
 
-impl ExecutionPlan for Watch {
+impl ExecutionPlan for Node {
     fn name(&self) -> &'static str {
-        "Watch"
+        match self.task {
+            Task::Watch => "Watch",
+            Task::Count => "Count",
+        }
     }
 
     fn properties(&self) -> &Arc<PlanProperties> {
@@ -134,8 +167,8 @@ impl ExecutionPlan for Watch {
         children: Vec<Arc<dyn ExecutionPlan>>,
     ) -> Result<Arc<dyn ExecutionPlan>> {
         let [input] = <[_; 1]>::try_from(children)
-            .map_err(|c| DataFusionError::Plan(format!("Watch has one child, not {}", c.len())))?;
-        Ok(Arc::new(Watch::new(input, self.form.clone(), self.work.clone())))
+            .map_err(|c| DataFusionError::Plan(format!("a node with {} children", c.len())))?;
+        Ok(Arc::new(Node::new(self.task, input, self.form.clone(), self.work.clone())))
     }
 
     fn execute(
@@ -144,21 +177,25 @@ impl ExecutionPlan for Watch {
         context: Arc<TaskContext>,
     ) -> Result<SendableRecordBatchStream> {
         let Some(work) = self.work.clone() else {
-            return Err(refused("logs are watched on an executor only"));
+            return Err(refused("this is done on an executor only"));
         };
         let input = self.input.execute(partition, context)?;
+        let task = self.task;
         let answers = input.map(move |batch| {
             let work = Arc::clone(&work);
             // The thread of a task is its own; nothing else waits for it.
-            batch.and_then(|batch| answers_to(&batch, &work))
+            batch.and_then(|batch| match task {
+                Task::Watch => answers_to(&batch, &work),
+                Task::Count => counts_of(&batch, &work),
+            })
         });
         let rows = answers.map_ok(|batches| futures::stream::iter(batches.into_iter().map(Ok)));
         let rows = rows.try_flatten();
-        Ok(Box::pin(RecordBatchStreamAdapter::new(Arc::clone(&ANSWERS), rows)))
+        Ok(Box::pin(RecordBatchStreamAdapter::new(Arc::clone(task.schema()), rows)))
     }
 }
 
-fn refused(why: &str) -> DataFusionError {
+pub(crate) fn refused(why: &str) -> DataFusionError {
     DataFusionError::Execution(format!("{REFUSED}{why}"))
 }
 
@@ -250,14 +287,18 @@ mod tests {
     }
 
     #[test]
-    fn orders_make_one_partition_each() {
-        let plan = Watch::plan(&[vec![1], vec![2, 3], vec![]]).expect("a plan");
-        assert_eq!(plan.output_partitioning().partition_count(), 3);
+    fn orders_make_as_many_partitions_as_asked() {
+        let orders = [vec![1], vec![2, 3], vec![]];
+        let partitions = |together| {
+            let plan = Node::plan(Task::Watch, &orders, together).expect("a plan");
+            plan.output_partitioning().partition_count()
+        };
+        assert_eq!((partitions(1), partitions(2), partitions(3)), (3, 2, 1));
     }
 
     #[test]
     fn nothing_is_watched_but_on_an_executor() {
-        let plan = Watch::plan(&[vec![1]]).expect("a plan");
+        let plan = Node::plan(Task::Watch, &[vec![1]], 1).expect("a plan");
         let error = plan.execute(0, Arc::default()).err().expect("refused").to_string();
         assert!(error.contains("on an executor only"), "{error}");
     }

@@ -38,7 +38,7 @@ pub(crate) struct Scheduler {
     #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50050")]
     pub bind: std::net::SocketAddr,
     /// Seconds without a word after which an executor counts as lost; it gives word every 5 s
-    #[arg(long, value_name = "SECONDS", default_value_t = 20,
+    #[arg(long, value_name = "SECONDS", default_value_t = 60,
           value_parser = clap::value_parser!(u64).range(11..=3600))]
     pub patience: u64,
     /// Print all that the engine does, not only warnings

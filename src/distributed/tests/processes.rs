@@ -3,5 +3,6 @@
 mod faults;
 mod figures;
 mod harness;
+mod recounts;
 mod refusals;
 mod same_bytes;

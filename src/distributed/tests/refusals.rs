@@ -52,7 +52,7 @@ fn fate(port: u16, query: Query) -> String {
 
 #[test]
 fn plans_that_are_not_ours_are_never_run() {
-    let cluster = Cluster::new(20);
+    let cluster = Cluster::new(240);
     let executor = cluster.executor(1);
     let empty = Arc::new(EmptyExec::new(Arc::new(Schema::empty())));
     let codec = BallistaPhysicalExtensionCodec::default();
@@ -75,7 +75,7 @@ fn plans_that_are_not_ours_are_never_run() {
 
 #[test]
 fn an_executor_reads_below_its_folders_only() {
-    let cluster = Cluster::new(20);
+    let cluster = Cluster::new(240);
     large_logs(&cluster, 2, 1_000);
     let other = cluster.at("other");
     fs::create_dir(&other).expect("a folder");
@@ -92,7 +92,7 @@ fn an_executor_reads_below_its_folders_only() {
 
 #[test]
 fn a_scheduler_that_is_not_there_is_told_at_once() {
-    let mut cluster = Cluster::new(20);
+    let mut cluster = Cluster::new(240);
     large_logs(&cluster, 1, 1_000);
     cluster.port = free_port();
     let mut run = cluster.begin(&[]);

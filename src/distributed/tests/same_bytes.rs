@@ -11,7 +11,7 @@ fn read_by(executors: &[Running]) -> usize {
 
 #[test]
 fn the_sample_week_at_one_two_and_three_executors() {
-    let cluster = Cluster::new(20);
+    let cluster = Cluster::new(240);
     let logs = sample_fleet(&cluster);
     let expected = cluster.expected();
     let mut executors = Vec::new();
@@ -21,6 +21,8 @@ fn the_sample_week_at_one_two_and_three_executors() {
         cluster.run(&[]);
         cluster.same_as(&expected);
         assert_eq!(read_by(&executors) - before, logs, "logs read by {number} executors");
+        let counted = executors.iter().map(Running::logs_counted).sum::<usize>();
+        assert_eq!(counted, number * logs, "facts are counted once in each run");
         if number < 3 {
             cluster.forget();
         }

@@ -6,13 +6,14 @@ use std::io::{BufRead, BufReader};
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
 
-/// No wait in a test is longer.
-const LONGEST: Duration = Duration::from_secs(240);
+/// No wait in a test is longer. So long it only is where many others use the machine.
+const LONGEST: Duration = Duration::from_secs(600);
 
 /// The program under test.
 fn program() -> Command {
@@ -54,6 +55,16 @@ impl Running {
     /// How many logs it has read.
     pub(crate) fn logs_read(&self) -> usize {
         self.said().lines().filter(|line| line.contains(": read ")).count()
+    }
+
+    /// Of how many logs it has counted the facts.
+    pub(crate) fn logs_counted(&self) -> usize {
+        let said = self.said();
+        let many = said.lines().filter_map(|line| {
+            let (_, many) = line.split_once(": counted the facts of ")?;
+            many.strip_suffix(" logs")?.parse::<usize>().ok()
+        });
+        many.sum()
     }
 
     /// The most memory it has had so far, in kB; 0 when it has ended.
@@ -108,6 +119,35 @@ pub(crate) fn until(what: &str, mut is_so: impl FnMut() -> bool) {
         assert!(begun.elapsed() < LONGEST, "waited {LONGEST:?} for {what}");
         std::thread::sleep(Duration::from_millis(20));
     }
+}
+
+/// Does something while processes stand still so many milliseconds after each 30 in which they work; afterwards
+/// they stand still.
+pub(crate) fn slowly<T>(which: &[&Running], still: u64, what: impl FnOnce() -> T) -> T {
+    /// Ends the slowness, also when the test fails.
+    struct End<'a>(&'a AtomicBool);
+    impl Drop for End<'_> {
+        fn drop(&mut self) {
+            self.0.store(true, Ordering::SeqCst);
+        }
+    }
+    let signal = |name: &str| which.iter().for_each(|one| one.signal(name));
+    let ended = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            loop {
+                signal("STOP");
+                std::thread::sleep(Duration::from_millis(still));
+                if ended.load(Ordering::SeqCst) {
+                    break;
+                }
+                signal("CONT");
+                std::thread::sleep(Duration::from_millis(30));
+            }
+        });
+        let _end = End(&ended);
+        what()
+    })
 }
 
 /// A port that nobody has at this moment.
