@@ -8,6 +8,7 @@ use buswitness::command_line::Address;
 use buswitness::pipeline::Hands;
 
 use crate::codec::Codec;
+use crate::connection;
 use crate::folders::Folders;
 use crate::guard::Guard;
 use crate::node::Work;
@@ -65,6 +66,7 @@ pub(crate) fn play(asked: &Executor) -> Result<(), String> {
         job_data_clean_up_interval_seconds: LOOKED,
         // Logs are no tables in memory: there is nothing to share out.
         memory_pool_size: Some(0),
+        override_config_producer: Some(Arc::new(connection::config)),
         override_execution_engine: Some(Arc::new(guard)),
         override_physical_codec: Some(Arc::new(Codec::working(work))),
         ..ExecutorProcessConfig::default()

@@ -3,6 +3,7 @@
 
 use std::any::Any;
 use std::sync::Arc;
+use std::time::Duration;
 
 use ballista_core::JobId;
 use ballista_core::execution_plans::sort_shuffle::SortShuffleWriterExec;
@@ -18,8 +19,12 @@ use datafusion::physical_plan::ExecutionPlan;
 use datafusion::physical_plan::aggregates::{AggregateExec, AggregateMode};
 use datafusion::prelude::SessionConfig;
 
+use crate::bounded::Bounded;
 use crate::node::{Node, Task, refused};
 use crate::told::say;
+
+/// How long a task that waits for others' counts may take: the counts are small.
+const LONGEST: Duration = Duration::from_secs(30);
 
 /// The engine's own way to run a stage, behind the check.
 pub(crate) struct Guard {
@@ -56,12 +61,16 @@ impl ExecutionEngine for Guard {
         work: &str,
         config: &SessionConfig,
     ) -> Result<Arc<dyn QueryStageExecutor>> {
-        match stage_of(&plan, &job) {
-            None => return Err(refused("a plan that does more than watch logs and count facts")),
-            Some(Stage::Together) => say(&self.name, "brings counts together"),
-            Some(Stage::Watch | Stage::Count) => {}
+        let ours = stage_of(&plan, &job)
+            .ok_or_else(|| refused("a plan that does more than watch logs and count facts"))?;
+        let engine = &self.engine;
+        let stage =
+            engine.create_query_stage_exec(job, stage, task, partitions, plan, work, config)?;
+        if ours != Stage::Together {
+            return Ok(stage);
         }
-        self.engine.create_query_stage_exec(job, stage, task, partitions, plan, work, config)
+        say(&self.name, "brings counts together");
+        Ok(Arc::new(Bounded { stage, longest: LONGEST }))
     }
 }
 

@@ -24,6 +24,7 @@ use futures::StreamExt;
 use tonic::transport::{Channel, Endpoint};
 
 use crate::codec::Codec;
+use crate::connection;
 use crate::counting::{Counting, Wrong};
 use crate::node::{Node, REFUSED, Task, column};
 use crate::recount;
@@ -261,8 +262,9 @@ async fn fetch(location: PartitionLocation, take: Take<'_>) -> Result<(), Troubl
         return Err(Trouble::Never("the scheduler names a result without its place".to_owned()));
     };
     let port = u16::try_from(executor.port).map_err(|e| again(&e))?;
+    let how = Some(connection::endpoint());
     let mut client =
-        BallistaClient::try_new(&executor.host, port, LARGEST, false, None, 1, 200, 0, 0)
+        BallistaClient::try_new(&executor.host, port, LARGEST, false, how, 1, 200, 0, 0)
             .await
             .map_err(|e| again(&e))?;
     let file = location.file_id;

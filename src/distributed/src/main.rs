@@ -6,8 +6,10 @@
 //! may read what (`folders`, `guard`), the two roles, and the client that sends jobs and counts what comes back
 //! (`client`, `job`, `counting`).
 
+mod bounded;
 mod client;
 mod codec;
+mod connection;
 mod counting;
 mod executor;
 mod folders;
