@@ -9,7 +9,7 @@ use crate::harness::{Cluster, large_logs, scheduler, slowly, until};
 /// Three jobs. Whoever must be in the middle of something is made to stand still there, so that nothing depends on
 /// how quick the machine is.
 const LOGS: usize = 40;
-const FRAMES: u64 = 20_000;
+const FRAMES: u64 = 3_000;
 
 #[test]
 fn an_executor_killed_while_it_reads() {
@@ -68,7 +68,7 @@ fn a_hang_becomes_another_try_and_then_an_error() {
     large_logs(&cluster, LOGS, FRAMES);
     let expected = cluster.expected();
     let hangs = cluster.executor(1);
-    let mut run = cluster.begin(&["--jobs", "1", "--deadline", "20", "--attempts", "8"]);
+    let mut run = cluster.begin(&["--jobs", "1", "--deadline", "60", "--attempts", "8"]);
     until("the first log", || hangs.logs_read() > 0);
     hangs.signal("STOP");
     let works = cluster.executor(1);
@@ -95,7 +95,7 @@ fn a_hang_becomes_another_try_and_then_an_error() {
 #[test]
 fn a_log_that_one_executor_cannot_open() {
     let cluster = Cluster::new(240);
-    large_logs(&cluster, 4, 20_000);
+    large_logs(&cluster, 4, FRAMES);
     // A file that is only there for processes that run in one folder.
     let (sees, blind) = (cluster.at("sees"), cluster.at("blind"));
     for home in [&sees, &blind] {

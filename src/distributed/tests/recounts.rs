@@ -5,7 +5,7 @@ use crate::harness::{Cluster, Running, large_logs, slowly, until};
 
 /// One small log each: reading is quick, counting has as many tasks.
 const LOGS: usize = 32;
-const FRAMES: u64 = 10_000;
+const FRAMES: u64 = 3_000;
 
 /// Tasks of an executor that counted, and that brought counts together.
 fn counted(executor: &Running) -> usize {
@@ -35,7 +35,7 @@ fn an_executor_killed_while_counts_are_brought_together() {
     large_logs(&cluster, LOGS, FRAMES);
     let expected = cluster.expected();
     let (stays, mut lost) = (cluster.executor(1), cluster.executor(1));
-    let mut run = in_the_middle(&cluster, &stays, &lost, &["--deadline", "60", "--attempts", "5"]);
+    let mut run = in_the_middle(&cluster, &stays, &lost, &["--deadline", "90", "--attempts", "5"]);
     lost.kill();
     stays.signal("CONT");
     assert!(run.ended_well(), "{}\nscheduler: {}", run.said(), cluster.scheduler.said());
@@ -51,7 +51,7 @@ fn an_executor_that_hangs_while_counts_are_brought_together() {
     large_logs(&cluster, LOGS, FRAMES);
     let expected = cluster.expected();
     let (stays, hangs) = (cluster.executor(1), cluster.executor(1));
-    let more = ["--deadline", "40", "--attempts", "10"];
+    let more = ["--deadline", "90", "--attempts", "10"];
     let mut run = in_the_middle(&cluster, &stays, &hangs, &more);
     stays.signal("CONT");
     assert!(run.ended_well(), "{}\nscheduler: {}", run.said(), cluster.scheduler.said());
@@ -67,15 +67,19 @@ fn when_nobody_is_left_to_count_there_is_an_error_and_facts_are_kept() {
     large_logs(&cluster, LOGS, FRAMES);
     let expected = cluster.expected();
     let (one, other) = (cluster.executor(1), cluster.executor(1));
-    let more = ["--deadline", "40", "--attempts", "1"];
-    let mut run = in_the_middle(&cluster, &one, &other, &more);
+    let mut run = cluster.begin(&["--deadline", "30", "--attempts", "2"]);
+    until("the first count", || counted(&one) + counted(&other) > 0);
+    one.signal("STOP");
+    other.signal("STOP");
     assert!(!run.ended_well());
     let said = run.said();
-    assert!(said.contains("(try 1 of 1, deadline 40 s): its deadline passed"), "{said}");
+    assert!(said.contains("(try 2 of 2, deadline 30 s): its deadline passed"), "{said}");
     assert!(said.contains("32 of 32 logs are read and kept, no report was written"), "{said}");
     let reports = cluster.left().into_keys().filter(|name| !name.starts_with("facts")).count();
     assert_eq!(reports, 0);
     let before = one.logs_read() + other.logs_read();
+    one.signal("CONT");
+    other.signal("CONT");
     cluster.run(&[]);
     cluster.same_as(&expected);
     assert_eq!(one.logs_read() + other.logs_read(), before, "what was kept is not read again");
