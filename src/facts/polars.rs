@@ -1,7 +1,7 @@
 //! Tables handed to polars, and the queries over them.
 //!
-//! A record batch crosses over through the Arrow C data interface, without a copy of numbers. The
-//! only unsafe code of the crate stands here.
+//! A record batch crosses over through the Arrow C data interface, without a copy of numbers: the
+//! one place in the crate, beside `read/frames/hexadecimal.rs`, that needs unsafe code.
 
 use arrow::array::Array as _;
 use arrow::ffi::{FFI_ArrowArray, FFI_ArrowSchema};

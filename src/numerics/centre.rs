@@ -4,6 +4,8 @@
 //! `total_cmp`, so the order of the input never shows. Refuses an empty slice and one that holds
 //! something that is not a number.
 
+use std::cmp::Ordering;
+
 /// What makes the median absolute deviation estimate a normal standard deviation: 1 / 0.6745.
 pub const NORMAL_SCALE: f64 = 1.4826;
 
@@ -22,18 +24,20 @@ pub fn median_of(values: &mut [f64]) -> Option<f64> {
         return None;
     }
     let (middle, odd) = (values.len() / 2, values.len() % 2 == 1);
+    // All are numbers. Only a zero with and without a sign compare alike; the sum below leaves it none.
+    let order = |a: &f64, b: &f64| a.partial_cmp(b).unwrap_or(Ordering::Equal);
     let (below, upper) = if values.len() <= FEW {
-        values.sort_unstable_by(f64::total_cmp);
+        values.sort_unstable_by(order);
         (values.get(..middle)?, *values.get(middle)?)
     } else {
-        let (below, upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+        let (below, upper, _) = values.select_nth_unstable_by(middle, order);
         (&*below, *upper)
     };
     if odd {
-        return Some(upper);
+        return Some(upper + 0.0);
     }
-    let lower = below.iter().copied().max_by(f64::total_cmp)?;
-    Some(f64::midpoint(lower, upper))
+    let lower = below.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    Some(f64::midpoint(lower, upper) + 0.0)
 }
 
 /// [`NORMAL_SCALE`] times the median distance from the median (Hampel 1974), in the unit of the

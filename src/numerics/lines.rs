@@ -88,12 +88,15 @@ pub fn median_slope(x: &[f64], y: &[f64]) -> Option<f64> {
         return None;
     }
     let mut slopes = Vec::with_capacity(x.len() * x.len().saturating_sub(1) / 2);
-    for (n, (x0, y0)) in x.iter().zip(y).enumerate() {
-        for (x1, y1) in x.iter().zip(y).skip(n + 1) {
-            if (x1 - x0).abs() > 0.0 {
-                slopes.push((y1 - y0) / (x1 - x0));
-            }
-        }
+    let (mut xs, mut ys) = (x, y);
+    while let (Some((x0, x_rest)), Some((y0, y_rest))) = (xs.split_first(), ys.split_first()) {
+        slopes.extend(x_rest.iter().zip(y_rest).map(|(x1, y1)| (y1 - y0) / (x1 - x0)));
+        (xs, ys) = (x_rest, y_rest);
+    }
+    // Where abscissae rise, no two are the same.
+    if !x.is_sorted_by(|a, b| a < b) {
+        let mut pairs = (0..x.len()).flat_map(|n| x.iter().skip(n + 1).map(move |x1| (n, x1)));
+        slopes.retain(|_| pairs.next().is_some_and(|(n, x1)| x1 - x[n] != 0.0));
     }
     super::centre::median_of(&mut slopes)
 }

@@ -33,6 +33,7 @@ const RETRY: i64 = 1_500_000;
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Untracked {
     pub frames: u64,
+    pub bits: u64,
     pub begin: Instant,
     pub end: Instant,
     pub line: u64,
@@ -50,7 +51,6 @@ pub(super) struct Channel {
     pub now_line: u64,
     pub data_frames: u64,
     pub error_frames: u64,
-    pub bits: u64,
     pub bus_gaps: GapList,
     pub error_runs: Vec<ErrorRun>,
     /// Where the logger says that it lost frames: last frame before, first behind, line.
@@ -66,8 +66,8 @@ pub(super) struct Channel {
     /// Frames with the error state indicator: how many, first, last, line of the first.
     pub passives: BTreeMap<Identifier, (u64, Instant, Instant, u64)>,
     /// Error frames since the last frame, each right after the one before, and when the last stood.
-    failing: (u32, Instant),
-    watch: SurgeWatch,
+    pub failing: (u32, Instant),
+    pub watch: SurgeWatch,
     base: Box<[u16; 2048]>,
     extended: Box<[(u32, u16)]>,
     shortest: i64,
@@ -87,7 +87,6 @@ impl Channel {
             now_line: frame.line,
             data_frames: 0,
             error_frames: 0,
-            bits: 0,
             bus_gaps: GapList::new(1_000_000_000),
             error_runs: Vec::new(),
             logger_blind: Vec::new(),
@@ -107,23 +106,9 @@ impl Channel {
         }
     }
 
-    /// Takes frames as long as they are of the first one's interface; returns how many (at least one).
-    pub(super) fn frames(&mut self, frames: &[Frame]) -> usize {
-        let number = frames.first().map_or(0, |frame| frame.channel);
-        let mut taken = 0;
-        for frame in frames {
-            if frame.channel != number {
-                break;
-            }
-            self.frame(frame);
-            taken += 1;
-        }
-        taken.max(1)
-    }
-
     /// Takes one frame.
     #[inline]
-    fn frame(&mut self, frame: &Frame) {
+    pub(super) fn frame(&mut self, frame: &Frame) {
         let mut time = self.clock.time(frame.time);
         if time < self.now {
             time = self.clock.went_back(self.now, time, frame.line);
@@ -148,10 +133,7 @@ impl Channel {
             self.watch.line = frame.line;
         }
         self.data_frames += 1;
-        let extended = frame.id.is_extended();
-        self.bits += u64::from(frame_timing::bits_without_stuffing(extended, frame.length));
-        let place =
-            if extended { self.place(frame.id) } else { self.base[frame.id.0 as usize & 0x7FF] };
+        let place = self.place(frame.id);
         if self.failing.0 > 0 {
             self.passed(place, time);
         }
@@ -190,8 +172,17 @@ impl Channel {
     }
 
     #[inline]
-    fn place(&self, id: Identifier) -> u16 {
-        self.extended[self.slot(id.0)].1
+    pub(super) fn place(&self, id: Identifier) -> u16 {
+        if id.is_extended() {
+            self.extended[self.slot(id.0)].1
+        } else {
+            self.base[id.0 as usize & 0x7FF]
+        }
+    }
+
+    /// Bits of all data frames without stuffing.
+    pub(super) fn bits(&self) -> u64 {
+        self.trackers.iter().map(Tracker::bits).sum::<u64>() + self.untracked.bits
     }
 
     #[cold]
@@ -203,6 +194,9 @@ impl Channel {
                 self.untracked.line = frame.line;
             }
             self.untracked.frames += 1;
+            let extended = frame.id.is_extended();
+            let bits = frame_timing::bits_without_stuffing(extended, frame.length);
+            self.untracked.bits += u64::from(bits);
             self.untracked.end = time;
             return;
         }
@@ -224,7 +218,7 @@ impl Channel {
 
     /// The bus as a whole is worth watching for gaps of four times its shortest period.
     #[cold]
-    fn period_known(&mut self, place: u16) {
+    pub(super) fn period_known(&mut self, place: u16) {
         if let Some(median) = self.trackers[usize::from(place)].sample_median() {
             self.shortest = self.shortest.min(median);
             let limit = self.shortest.saturating_mul(4).clamp(50_000_000, 1_000_000_000);

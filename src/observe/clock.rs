@@ -28,7 +28,28 @@ impl Clock {
     /// The time of a stamp, with all steps taken out.
     #[inline]
     pub(super) fn time(&self, stamp: Instant) -> Instant {
+        // Nearly all clocks never step, and nearly all stamps are within a century.
+        if self.offset == 0 && stamp.0.unsigned_abs() <= LATEST.unsigned_abs() {
+            return stamp;
+        }
+        self.moved(stamp)
+    }
+
+    #[cold]
+    fn moved(&self, stamp: Instant) -> Instant {
         Instant(stamp.0.saturating_add(self.offset).clamp(-LATEST, LATEST))
+    }
+
+    /// Whether stamps are times as they stand, up to [`Clock::last`].
+    #[inline]
+    pub(super) fn is_plain(&self) -> bool {
+        self.offset == 0
+    }
+
+    /// No time is later.
+    #[inline]
+    pub(super) fn last(&self) -> Instant {
+        Instant(LATEST)
     }
 
     /// A frame is stamped before the one before it; returns the time to use.

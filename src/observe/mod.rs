@@ -23,6 +23,7 @@ mod losses;
 mod observer;
 mod period;
 mod phases;
+mod plain_frames;
 mod returns;
 mod rows;
 mod runs;

@@ -11,6 +11,7 @@ use super::finer;
 use super::locks;
 use super::losses;
 use super::period::{self, Period};
+use super::plain_frames::interfaces_of;
 use super::rows::{
     BlindSpotRow, DisturbanceRow, IdentifierRow, LogFacts, LossRow, PresenceRow, SignalRow,
     SilenceRow, StartRow,
@@ -51,28 +52,29 @@ impl Observer {
     /// Takes frames. `interfaces` are the reader's interface names by channel number.
     pub fn push(&mut self, frames: &[Frame], interfaces: &[String]) {
         self.frames += frames.len() as u64;
-        let mut rest = frames;
-        while let Some(first) = rest.first() {
-            let known = self.places.get(usize::from(first.channel)).copied().flatten();
-            let place = known.unwrap_or_else(|| self.place(first, interfaces));
-            let taken = self.channels.get_mut(place).map_or(1, |channel| channel.frames(rest));
-            rest = rest.get(taken..).unwrap_or_default();
+        // Buses know nothing of each other while the log streams by: each takes its own.
+        for number in interfaces_of(frames) {
+            let known = self.places.get(usize::from(number)).copied().flatten();
+            let Some(place) = known.or_else(|| self.place(frames, number, interfaces)) else {
+                continue;
+            };
+            if let Some(channel) = self.channels.get_mut(place) {
+                channel.frames(frames, number);
+            }
         }
     }
 
     #[cold]
-    fn place(&mut self, frame: &Frame, interfaces: &[String]) -> usize {
-        let number = usize::from(frame.channel);
+    fn place(&mut self, frames: &[Frame], interface: u16, names: &[String]) -> Option<usize> {
+        let number = usize::from(interface);
         if self.places.len() <= number {
             self.places.resize(number + 1, None);
         }
-        if let Some(place) = self.places[number] {
-            return place;
-        }
-        let name = interfaces.get(number).cloned().unwrap_or_default();
-        self.channels.push(Channel::new(name, frame));
-        self.places[number] = Some(self.channels.len() - 1);
-        self.channels.len() - 1
+        let name = names.get(number).cloned().unwrap_or_default();
+        let first = frames.iter().find(|frame| frame.channel == interface)?;
+        self.places[number] = Some(self.channels.len());
+        self.channels.push(Channel::new(name, first));
+        self.places[number]
     }
 
     /// Reads the facts off what was kept. `bus` is what the path says of the bus, `shift` is added
@@ -218,7 +220,7 @@ impl<'a> Bus<'a> {
         let bits = if self.channel.data_frames == 0 {
             0.0
         } else {
-            self.channel.bits as f64 * frames as f64 / self.channel.data_frames as f64
+            self.channel.bits() as f64 * frames as f64 / self.channel.data_frames as f64
         };
         let errors = self.channel.error_runs.iter().filter(|r| span.holds(r.begin));
         facts.starts.push(StartRow {

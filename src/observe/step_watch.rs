@@ -166,7 +166,7 @@ impl StepWatch {
                     watched.mark(tracker);
                 }
             }
-            if self.pending.is_none() && self.drift().abs() >= MOVED {
+            if self.pending.is_none() && self.moved() {
                 let at = |nanos: i64| Instant(begin.0.saturating_sub(nanos));
                 let (since, until) = (at(SINCE), at(UNTIL));
                 let due = self.windows + WAIT;
@@ -181,31 +181,36 @@ impl StepWatch {
         }
     }
 
-    /// How far the middle sender stands off where it stood: of each sender the middle identifier.
-    fn drift(&self) -> f64 {
-        let mut drifts = [(0u32, 0.0f64); ASKED];
+    /// Whether the middle sender (of each sender the middle identifier) stands off where it stood, and half of
+    /// them off their beats too: frames lost only move by whole periods.
+    fn moved(&self) -> bool {
+        let mut drifts = [(0u32, 0.0f64, false); ASKED];
         let mut count = 0;
         for (number, watched) in (0u32..).zip(self.watched.iter().take(ASKED)) {
             if let (Some(drift), Some(slot)) = (watched.drift(), drifts.get_mut(count)) {
+                let beats = (drift / watched.period).round() * watched.period;
                 // Without an address everybody counts as a sender.
-                *slot = (watched.source.map_or(1000 + number, u32::from), drift);
+                let sender = watched.source.map_or(1000 + number, u32::from);
+                *slot = (sender, drift, (drift - beats).abs() >= MOVED);
                 count += 1;
             }
         }
         if count < FEWEST {
-            return 0.0;
+            return false;
         }
         let drifts = &mut drifts[..count];
         drifts.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
         let mut middles = [0.0f64; ASKED];
-        let mut senders = 0;
+        let (mut senders, mut off) = (0, 0);
         for of_one in drifts.chunk_by(|a, b| a.0 == b.0) {
-            middles[senders] = of_one[of_one.len() / 2].1;
+            let middle = of_one[of_one.len() / 2];
+            middles[senders] = middle.1;
+            off += usize::from(middle.2);
             senders += 1;
         }
         let middles = &mut middles[..senders];
         middles.sort_unstable_by(f64::total_cmp);
-        middles[senders / 2]
+        middles[senders / 2].abs() >= MOVED && 2 * off >= senders
     }
 
     /// Notes points for the fit of clocks, and chooses anew whom to watch.

@@ -79,13 +79,13 @@ fn a_clock_set_while_the_log_ran_is_right_afterwards() {
     assert!(begin.seconds_since(Instant(1_700_000_001_000_000_000)).abs() < 0.01, "{begin}");
 }
 
-/// A list of codes (DM1: SPN 168, FMI 1) before a step and one behind it.
+/// Lists of codes (DM1: SPN 168, FMI 1), two before a step and three behind it.
 #[test]
 fn what_nodes_said_is_dated_by_the_mended_clock() {
-    let list = |at: f64| (at, Identifier::extended(0x18FE_CA11), 0x04FF_A800_0101_FFFF);
+    let lists = [11.0, 16.0, 21.5, 26.0, 31.0]
+        .map(|at| (at, Identifier::extended(0x18FE_CA11), 0x04FF_A800_0101_FFFF));
     for step in [3.21, -4.4] {
-        let seen =
-            log_with(&[list(11.0), list(31.0)], |t| Some(if t < 21.0 { t } else { t + step }));
+        let seen = log_with(&lists, |t| Some(if t < 21.0 { t } else { t + step }));
         assert_eq!(steps(&seen).len(), 1, "{step}");
         let begin = seen.facts.starts[0].begin;
         let [code] = seen.facts.logged_codes.as_slice() else {

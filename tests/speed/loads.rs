@@ -21,7 +21,7 @@ pub(crate) enum Shape {
     Fd,
     /// Like `Base`, every twentieth line an error frame.
     Errors,
-    /// Like `Base`, two interfaces by turns.
+    /// Like `Base`, every other identifier on a second interface.
     TwoBuses,
 }
 
@@ -91,7 +91,7 @@ fn line(
     noise: u64,
     out: &mut impl Write,
 ) -> Result<()> {
-    let bus = if shape == Shape::TwoBuses { number & 1 } else { 0 };
+    let bus = if shape == Shape::TwoBuses { id & 1 } else { 0 };
     let (seconds, micros) = (BEGIN_S + micros / 1_000_000, micros % 1_000_000);
     write!(out, "({seconds}.{micros:06}) can{bus} ")?;
     match shape {

@@ -42,8 +42,50 @@ pub(super) fn eight(digits: [u8; 8]) -> Option<u32> {
 /// them is not a hexadecimal digit.
 #[inline]
 pub(super) fn sixteen(first: u64, second: u64) -> Option<u64> {
+    #[cfg(target_arch = "x86_64")]
+    #[expect(
+        unsafe_code,
+        reason = "every x86-64 processor has SSE2, which is all that this asks for"
+    )]
+    unsafe {
+        sixteen_at_once(first, second)
+    }
+    #[cfg(not(target_arch = "x86_64"))]
+    sixteen_by_words(first, second)
+}
+
+/// [`sixteen`] on any processor.
+#[cfg(any(test, not(target_arch = "x86_64")))]
+#[inline]
+fn sixteen_by_words(first: u64, second: u64) -> Option<u64> {
     let all = hexadecimal(first) & hexadecimal(second) & HIGH == HIGH;
     all.then(|| u64::from(packed(first)) << 32 | u64::from(packed(second)))
+}
+
+/// [`sixteen`] with registers of sixteen bytes.
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "sse2")]
+#[inline]
+fn sixteen_at_once(first: u64, second: u64) -> Option<u64> {
+    use std::arch::x86_64::{
+        _mm_add_epi8, _mm_and_si128, _mm_cmpeq_epi8, _mm_cvtsi128_si64, _mm_min_epu8,
+        _mm_movemask_epi8, _mm_or_si128, _mm_packus_epi16, _mm_set_epi64x, _mm_set1_epi8,
+        _mm_set1_epi16, _mm_slli_epi16, _mm_srli_epi16, _mm_sub_epi8,
+    };
+    let text = _mm_set_epi64x(second.cast_signed(), first.cast_signed());
+    let digit = _mm_sub_epi8(text, _mm_set1_epi8(0x30));
+    let is_digit = _mm_cmpeq_epi8(_mm_min_epu8(digit, _mm_set1_epi8(9)), digit);
+    let letter = _mm_sub_epi8(_mm_or_si128(text, _mm_set1_epi8(0x20)), _mm_set1_epi8(0x61));
+    let is_letter = _mm_cmpeq_epi8(_mm_min_epu8(letter, _mm_set1_epi8(5)), letter);
+    if _mm_movemask_epi8(_mm_or_si128(is_digit, is_letter)) != 0xFFFF {
+        return None;
+    }
+    let low = _mm_and_si128(text, _mm_set1_epi8(0x0F));
+    let halves = _mm_add_epi8(low, _mm_and_si128(is_letter, _mm_set1_epi8(9)));
+    // Of each pair the first digit is the upper half.
+    let pairs = _mm_or_si128(_mm_slli_epi16::<4>(halves), _mm_srli_epi16::<8>(halves));
+    let pairs = _mm_and_si128(pairs, _mm_set1_epi16(0xFF));
+    Some(_mm_cvtsi128_si64(_mm_packus_epi16(pairs, pairs)).cast_unsigned().swap_bytes())
 }
 
 /// The highest bit of each byte tells whether the byte is a hexadecimal digit.
@@ -125,8 +167,9 @@ mod tests {
                     .ok()
                     .filter(|t| t.bytes().all(|b| b.is_ascii_hexdigit()))
                     .and_then(|t| u64::from_str_radix(t, 16).ok());
-                let found = sixteen(word(&digits[..8]), word(&digits[8..]));
-                assert_eq!(found, expected, "byte {byte:#x} at {place}");
+                let (first, second) = (word(&digits[..8]), word(&digits[8..]));
+                assert_eq!(sixteen_by_words(first, second), expected, "byte {byte:#x} at {place}");
+                assert_eq!(sixteen(first, second), expected, "byte {byte:#x} at {place}");
             }
         }
     }

@@ -32,12 +32,19 @@ pub(super) struct Quick {
 }
 
 /// `) can0 ` as a number, which of its bytes count, and their number.
-#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Interface {
     text: u128,
     mask: u128,
     length: usize,
     channel: u16,
+}
+
+impl Default for Interface {
+    /// Of no name: nothing but zeros, which no line holds there.
+    fn default() -> Interface {
+        Interface { text: 0, mask: u128::MAX, length: 0, channel: 0 }
+    }
 }
 
 impl Quick {
@@ -74,7 +81,7 @@ impl Quick {
         let micros = six_digits(window)?;
         let time = Instant(self.seconds + i64::from(micros) * 1000);
         let text = u128::from(word(window, 18)) | u128::from(word(window, 26)) << 64;
-        if (text ^ self.interface.text) & self.interface.mask != 0 || self.interface.length == 0 {
+        if (text ^ self.interface.text) & self.interface.mask != 0 {
             self.interface =
                 *self.others.iter().find(|other| (text ^ other.text) & other.mask == 0)?;
         }
