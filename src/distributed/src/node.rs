@@ -239,8 +239,12 @@ fn answer(order: &[u8], work: &Work) -> Result<Answer> {
             say(&work.name, &format!("cannot open {}: {reason}", order.path));
             Ok(unreadable(reason))
         }
-        answer => {
+        Answer::Watched { .. } => {
             say(&work.name, &format!("read {} in {took:.2} s", order.name.escape_debug()));
+            Ok(answer)
+        }
+        Answer::Stored { .. } => {
+            say(&work.name, &format!("{} is known", order.name.escape_debug()));
             Ok(answer)
         }
     }
