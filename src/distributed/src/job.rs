@@ -40,6 +40,9 @@ const ASKED: (Duration, Duration) = (Duration::from_millis(25), Duration::from_m
 /// How long fetching may take, however close the deadline.
 const FETCHING: Duration = Duration::from_secs(30);
 
+/// What takes whole answers, by the place of their order.
+type Each<'a> = &'a mut dyn FnMut(usize, &[u8]) -> Result<(), Trouble>;
+
 /// What takes rows that came.
 type Take<'a> = &'a mut dyn FnMut(&RecordBatch) -> Result<(), Trouble>;
 
@@ -82,7 +85,7 @@ impl Scheduler {
         orders: &[Vec<u8>],
         deadline: Instant,
         stop: &AtomicBool,
-        each: &mut dyn FnMut(usize, &[u8]) -> Result<(), Trouble>,
+        each: Each<'_>,
     ) -> Result<(), (Trouble, Vec<usize>)> {
         let mut counting = Counting::new(orders.len());
         let mut take = |rows: &RecordBatch| take_answers(rows, &mut counting, each);
@@ -282,7 +285,7 @@ async fn fetch(location: PartitionLocation, take: Take<'_>) -> Result<(), Troubl
 fn take_answers(
     rows: &RecordBatch,
     counting: &mut Counting,
-    each: &mut dyn FnMut(usize, &[u8]) -> Result<(), Trouble>,
+    each: Each<'_>,
 ) -> Result<(), Trouble> {
     let never = |e| Trouble::Never(format!("a result is no answer: {e}"));
     let orders: &UInt64Array = column(rows, 0).map_err(never)?;

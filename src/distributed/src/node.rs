@@ -200,7 +200,7 @@ pub(crate) fn refused(why: &str) -> DataFusionError {
 }
 
 /// A column of a batch as what it must be.
-pub(crate) fn column<'a, A: Array + 'static>(batch: &'a RecordBatch, at: usize) -> Result<&'a A> {
+pub(crate) fn column<A: Array + 'static>(batch: &RecordBatch, at: usize) -> Result<&A> {
     let found = batch.columns().get(at).and_then(|c| c.as_any().downcast_ref::<A>());
     found.ok_or_else(|| refused("rows that are no orders or answers"))
 }

@@ -2,6 +2,8 @@
 //! nothing else: `cargo test --release --locked -- --ignored --nocapture figures`. Processor time also means
 //! something where others use the machine.
 
+#![expect(clippy::print_stdout, reason = "a measurement is there to be read")]
+
 use std::time::Instant;
 
 use crate::harness::{Cluster, Running, large_logs, processor_time_of_ended, sample_fleet};

@@ -39,7 +39,6 @@ fn an_executor_killed_while_counts_are_brought_together() {
     lost.kill();
     stays.signal("CONT");
     assert!(run.ended_well(), "{}\nscheduler: {}", run.said(), cluster.scheduler.said());
-    println!("the client said: {}", run.said());
     assert!(brought(&stays) > 0);
     cluster.same_as(&expected);
 }
