@@ -52,8 +52,15 @@ pub(super) struct Compared {
     pub range: RatioRange,
     /// One-sided: that it is no worse than the others.
     pub p_value: f64,
-    /// What would be expected if all modules of the node were alike: known before its own failures are.
-    pub alike: f64,
+}
+
+/// Failures that would be expected of a group if all modules of the node were alike: known before its own
+/// failures are. `None` when group or rest have no months.
+pub(super) fn alike(group: &Tally, node: &Tally, ages: &Ages) -> Option<f64> {
+    let rest = node.without(group);
+    let (own, other) = (ages.weigh(group), ages.weigh(&rest));
+    (own > 0.0 && other > 0.0)
+        .then(|| (group.all_failures() + rest.all_failures()) * own / (own + other))
 }
 
 /// `None` when group or rest have no months.
@@ -75,6 +82,5 @@ pub(super) fn compare(group: &Tally, node: &Tally, ages: &Ages) -> Option<Compar
         ratio: failures / expected,
         range,
         p_value: higher_rate_mid_p(failures * certain, own, others * certain, other)?,
-        alike: all * own / (own + other),
     })
 }
