@@ -169,19 +169,24 @@ fn a_removal_before_its_fitting_is_left_out() {
 
 /// Nodes of an invented vehicle.
 const NODES: [&str; 4] = ["pump", "brake", "door", "lamp"];
-/// Vehicles of an invented fleet, batches of a node, months watched.
-const VEHICLES: usize = 600;
+/// Batches of a node of an invented fleet, of fifty vehicles each.
 const BATCHES: usize = 12;
+const PER_BATCH: usize = 50;
 /// Failures a month: 50 modules of a batch watched for two years, 6.7 failures.
 const RATE: f64 = 0.006;
 
 /// A fleet whose modules fail at one rate; `bad` plants a batch of pumps with twenty failures, three
 /// times as many as the others let expect.
 fn invented(seed: u64, bad: bool) -> BatchView {
+    invented_with(BATCHES, seed, bad)
+}
+
+/// The same with another number of batches, in the same three years.
+fn invented_with(batches: usize, seed: u64, bad: bool) -> BatchView {
     let mut lcg = Lcg(seed);
     let mut fleet = Fleet::new(UTC);
-    let per_batch = VEHICLES / BATCHES;
-    for number in 0..VEHICLES {
+    let vehicles = batches * PER_BATCH;
+    for number in 0..vehicles {
         let name = format!("V{number:04}");
         let sites = ["north", "south", "east", "west"];
         let vehicle = VehicleRow {
@@ -194,10 +199,10 @@ fn invented(seed: u64, bad: bool) -> BatchView {
             place: nowhere(),
         };
         // Fitted over three years, batch after batch; watched for the last two.
-        let installed = -12.0 + 24.0 * number as f64 / VEHICLES as f64 + lcg.uniform();
+        let installed = -12.0 + 24.0 * number as f64 / vehicles as f64 + lcg.uniform();
         let (mut rows, mut nodes, mut incidents) = (Vec::new(), Vec::new(), Vec::new());
         for node in NODES {
-            let batch = number / per_batch;
+            let batch = number / PER_BATCH;
             let mut row = module(&name, node, &format!("B{batch:02}"), installed);
             row.part_number = Some(format!("P{}", pick(&mut lcg, 3)));
             row.software = Some(format!("S{}", pick(&mut lcg, 5)));
@@ -206,7 +211,7 @@ fn invented(seed: u64, bad: bool) -> BatchView {
             let entry = installed.max(0.0);
             // Twenty of the fifty, spread over the batch.
             let at = if planted {
-                let fails = (number % per_batch) * 20 % per_batch < 20;
+                let fails = (number % PER_BATCH) * 20 % PER_BATCH < 20;
                 if fails { entry + lcg.uniform() * (24.0 - entry) } else { 99.0 }
             } else {
                 entry - (1.0 - lcg.uniform()).ln() / RATE
@@ -346,7 +351,7 @@ mod slow {
 
     use rayon::prelude::*;
 
-    use super::{invented, planted};
+    use super::{invented, invented_with, planted};
 
     // The share of fleets without a bad batch in which anything is flagged, and of fleets with one in which
     // it is found: rate ratio 3, twenty failures.
@@ -367,5 +372,25 @@ mod slow {
             .filter(|seed| planted(&invented(*seed, true)).is_none())
             .collect();
         assert!(missed.len() <= 4, "{} of 200 planted batches missed: {missed:?}", missed.len());
+    }
+
+    // The same in fleets of many batches, where nearly all groups are alike and there are hundreds of each kind.
+    #[test]
+    #[ignore = "slow: cargo test slow:: -- --ignored"]
+    fn one_bad_batch_among_hundreds() {
+        let false_flags: Vec<u64> = (1..=100u64)
+            .into_par_iter()
+            .filter(|seed| invented_with(80, *seed, false).leading().next().is_some())
+            .collect();
+        assert!(
+            false_flags.len() <= 5,
+            "{} of 100 sound fleets flagged: {false_flags:?}",
+            false_flags.len()
+        );
+        let missed: Vec<u64> = (1001..=1050u64)
+            .into_par_iter()
+            .filter(|seed| planted(&invented_with(80, *seed, true)).is_none())
+            .collect();
+        assert!(missed.len() <= 1, "{} of 50 planted batches missed: {missed:?}", missed.len());
     }
 }
