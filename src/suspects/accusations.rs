@@ -4,7 +4,7 @@
 //! Pairs are not independent: how readily time-outs mature is shared by an incident, whether a reporter
 //! stores anything (or is itself off the bus) is shared by its row. Both are summed over.
 
-use super::blocks::{mixed, severities};
+use super::blocks::severities;
 use super::habit::Habit;
 use super::hypotheses::{Hypothesis, Manner};
 use super::rates::{self, Level};
@@ -25,8 +25,7 @@ fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 
         Manner::CutOff | Manner::Branch => match (me, it) {
             (true, false) => rates::CUT_OFF_LOSES,
             (false, true) => off,
-            // Beyond the break: whether these still hear one another is its severity.
-            (true, true) if h.manner == Manner::Branch => on.max(severity * rates::CUT_OFF_LOSES),
+            (true, true) if h.apart => rates::CUT_OFF_LOSES,
             _ => on,
         },
         Manner::BusOff if it => off,
@@ -81,10 +80,6 @@ pub(super) fn by_severity(scene: &Scene, h: &Hypothesis) -> Vec<f64> {
     let rows = rows(scene, h);
     let levels = severities(h.manner);
     let at = |level: &Level| at_severity(scene, h, &rows, level.1);
-    if h.manner == Manner::Branch && h.struck.iter().filter(|s| **s).count() > 1 {
-        let mixture = mixed(&rates::BEYOND_A_BREAK, |dead| at_severity(scene, h, &rows, dead));
-        return vec![mixture; levels.len()];
-    }
     match levels.first() {
         // A bystander's loss is the same however hard the others are struck.
         Some(first) if levels == rates::BYSTANDER => vec![at(first); levels.len()],

@@ -47,6 +47,8 @@ pub(super) struct Hypothesis {
     pub struck: Vec<bool>,
     /// Which nodes it can reach: those on the same bus.
     pub reach: Vec<bool>,
+    /// Of an open branch: whether the nodes beyond it have lost one another, too.
+    pub apart: bool,
     /// Of a node that floods with its own identifiers: per node how surely that one's frames wait behind them all.
     pub outranks: Vec<f64>,
     pub prior: f64,
@@ -207,6 +209,7 @@ impl Builder {
             struck,
             reach,
             outranks,
+            apart: false,
             prior,
             contacts: 1.0,
         });
@@ -233,10 +236,21 @@ impl Builder {
                 .collect();
             if struck.contains(&true) {
                 let suspect = Suspect::Branch(branch.name.clone());
-                self.add(suspect, Manner::Branch, struck, everywhere.clone(), rates::PRIOR_BRANCH);
+                let alone = struck.iter().filter(|s| **s).count() == 1;
                 let direct =
                     |n: &&String| described(n).is_some_and(|d| d.branches.contains(&branch.name));
-                self.contacts(nodes.iter().filter(direct).count());
+                let contacts = nodes.iter().filter(direct).count().max(1) as f64;
+                // A single node beyond the break has nobody to lose there.
+                let forms =
+                    [(false, 1.0 - rates::LOST_TO_ONE_ANOTHER), (true, rates::LOST_TO_ONE_ANOTHER)];
+                let forms = if alone { &[(false, 1.0)][..] } else { &forms };
+                for (apart, share) in forms {
+                    let (struck, reach) = (struck.clone(), everywhere.clone());
+                    self.add(suspect.clone(), Manner::Branch, struck, reach, rates::PRIOR_BRANCH);
+                    if let Some(last) = self.hypotheses.last_mut() {
+                        (last.apart, last.contacts) = (*apart, contacts * share);
+                    }
+                }
             }
         }
         let feeds: BTreeSet<&String> =

@@ -186,9 +186,9 @@ pub(super) const LISTENS: f64 = 0.5;
 pub(super) const LOSES: (f64, f64) = (0.9, 0.02);
 /// A node cut off with power loses those beyond the cut. (M .6)
 pub(super) const CUT_OFF_LOSES: f64 = 0.8;
-/// The nodes beyond an open branch hear one another still, or not even that: without a terminator of its own a
-/// stretch of wire carries nothing. (F 4.5: each side may go on by itself or not; shares: J)
-pub(super) const BEYOND_A_BREAK: [Level; 2] = [(0.5, 0.0), (0.5, 1.0)];
+/// The nodes beyond an open branch have lost one another, too: without a terminator of its own a stretch of wire may carry
+/// nothing. (F 4.5: split in two halves, edges weak; J)
+pub(super) const LOST_TO_ONE_ANOTHER: f64 = 0.5;
 /// A node without power accuses others. (M .03)
 pub(super) const DEAD_ACCUSES: f64 = 0.06;
 /// Time-out constant of reporters, seconds. (F 8.2: 0.5 to 10.6 s)
