@@ -137,7 +137,7 @@ pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>,
     let weights: Vec<f64> = all().map(|(_, g)| weight(&kinds, g.0.by)).collect();
     let adjusted = weighted_benjamini_hochberg(&p_values, &weights)
         .unwrap_or_else(|| vec![1.0; p_values.len()]);
-    let each: Vec<((u32, &(Key, Tally, Compared)), f64)> = all().zip(adjusted).collect();
+    let each: Vec<_> = all().zip(adjusted).collect();
     let mut found: Vec<Group> = each
         .into_par_iter()
         .filter_map(|((node, (key, tally, compared)), p_adjusted)| {
