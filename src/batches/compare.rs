@@ -58,19 +58,20 @@ pub(super) struct Compared {
 /// Failures that would be expected of a group if all modules of the node were alike: known before its own
 /// failures are. `None` when group or rest have no months.
 pub(super) fn alike(group: &Tally, node: &Tally, ages: &Ages) -> Option<f64> {
+    let (rest, own, other) = against_the_rest(group, node, ages)?;
+    Some((group.all_failures() + rest.all_failures()) * own / (own + other))
+}
+
+/// The rest of a node, and the weighted months of group and rest; `None` when either has none.
+fn against_the_rest(group: &Tally, node: &Tally, ages: &Ages) -> Option<(Tally, f64, f64)> {
     let rest = node.without(group);
     let (own, other) = (ages.weigh(group), ages.weigh(&rest));
-    (own > 0.0 && other > 0.0)
-        .then(|| (group.all_failures() + rest.all_failures()) * own / (own + other))
+    (own > 0.0 && other > 0.0).then_some((rest, own, other))
 }
 
 /// `None` when group or rest have no months.
 pub(super) fn compare(group: &Tally, node: &Tally, ages: &Ages) -> Option<Compared> {
-    let rest = node.without(group);
-    let (own, other) = (ages.weigh(group), ages.weigh(&rest));
-    if own <= 0.0 || other <= 0.0 {
-        return None;
-    }
+    let (rest, own, other) = against_the_rest(group, node, ages)?;
     let (failures, others) = (group.all_failures(), rest.all_failures());
     let all = failures + others;
     let certain = if node.squares > 0.0 { all / node.squares } else { 1.0 };

@@ -28,21 +28,18 @@ pub(super) fn restore(
     for (_, log) in logs {
         let spots = std::mem::take(&mut log.blind_spots);
         for spot in spots {
-            let said = sayers(&spot, codes, fresh, out);
-            if spot.is_said_by_the_logger()
-                || spot.end.seconds_since(spot.begin) < SHORTEST
-                || said < FEWEST
-            {
+            let seconds = spot.end.seconds_since(spot.begin);
+            let may_be = !spot.is_said_by_the_logger() && seconds >= SHORTEST;
+            let said = if may_be { sayers(&spot, codes, fresh, out) } else { 0 };
+            if said < FEWEST {
                 log.blind_spots.push(spot);
                 continue;
             }
             any = true;
             out.remarks.push(format!(
-                "{} ({}): of the blind spots, the {:.1} s from here on were the bus's own: {said} nodes said that \
-                 it was down then",
-                spot.place,
-                spot.bus,
-                spot.end.seconds_since(spot.begin)
+                "{} ({}): of the blind spots, the {seconds:.1} s from here on were the bus's own: {said} nodes said \
+                 that it was down then",
+                spot.place, spot.bus
             ));
             let nodes: BTreeSet<&str> = log
                 .presences
