@@ -3,12 +3,14 @@
 
 use rayon::prelude::*;
 
-use super::compare::{Ages, CONFIDENCE, Compared, compare};
+use super::compare::{Ages, CONFIDENCE, Compared, alike, compare};
 use super::groups::{By, Dimension, Key, Tally, of_unit, tallies};
 use super::names::Names;
 use super::units::{Fleet, Unit};
 use crate::numerics::multiple::weighted_benjamini_hochberg;
-use crate::numerics::shrinkage::{Gamma, Ratios, Shrunk, fit_gamma, fit_two_gammas, shrink};
+use crate::numerics::shrinkage::{
+    Gamma, Likely, Ratios, Shrunk, mostly_alike, shrink, together, weigh,
+};
 
 /// Share of false finds among the flags.
 const FALSE_FINDS: f64 = 0.05;
@@ -23,10 +25,8 @@ const LEAST_UNITS: u64 = 3;
 const LEAST_ALIKE: f64 = 1.0;
 /// A crossed group that holds more than this of the units of one of its two is no new group.
 const SAME: f64 = 0.95;
-/// Groups of a kind from which on a mixture of two gamma distributions is fitted.
-const MANY: usize = 100;
-/// Groups of a kind below which nothing can be fitted; ratios are then taken to be gamma with shape and
-/// rate 1 (common practice, no source).
+/// Groups of a kind below which they tell nothing of one another; ratios are then taken to be gamma with
+/// shape and rate 1 (common practice, no source).
 const FEW: usize = 5;
 /// A flag is explained by another if its group without the other's units is not worse than this.
 const EXPLAINED_P: f64 = 0.05;
@@ -38,8 +38,6 @@ const BATCH_SHARE: f64 = 0.4;
 const SINGLE_SHARE: f64 = 0.1;
 /// For all crossed kinds together.
 const CROSSED_SHARE: f64 = 0.1;
-/// Most groups of a kind that its distribution is fitted to: evenly spread over all of them.
-const MOST_FITTED: usize = 2_000;
 
 /// The rule of the flags in words.
 pub const FLAG_RULE: &str = "flagged: adjusted p at most 0.05 over all groups looked at (Benjamini-Hochberg; \
@@ -96,13 +94,21 @@ pub struct Kind {
     pub by: By,
     /// Groups of it that were looked at.
     pub groups: usize,
-    /// Their distribution.
-    pub ratios: Ratios,
-    /// Whether it was fitted to them; `false` when they were too few.
+    /// The distributions that they may have, each by its probability.
+    pub ratios: Vec<Likely>,
+    /// Whether their own failures tell; `false` when they were too few.
     pub fitted: bool,
     /// What its expected failures are multiplied by before shrinking, so that they add up to the
     /// failures seen: the half failure that is added to the others' would pull all ratios down.
     pub scale: f64,
+}
+
+impl Kind {
+    /// What they are like as one mixture.
+    #[must_use]
+    pub fn mixture(&self) -> Ratios {
+        together(&self.ratios)
+    }
 }
 
 /// A node's units, and the tally of them all.
@@ -131,8 +137,9 @@ pub(super) fn groups(fleet: &Fleet, nodes: &mut [NodeUnits<'_>]) -> (Vec<Group>,
     let weights: Vec<f64> = all().map(|(_, g)| weight(&kinds, g.0.by)).collect();
     let adjusted = weighted_benjamini_hochberg(&p_values, &weights)
         .unwrap_or_else(|| vec![1.0; p_values.len()]);
-    let mut found: Vec<Group> = all()
-        .zip(adjusted)
+    let each: Vec<_> = all().zip(adjusted).collect();
+    let mut found: Vec<Group> = each
+        .into_par_iter()
         .filter_map(|((node, (key, tally, compared)), p_adjusted)| {
             let kind = kinds.iter().find(|kind| kind.by == key.by)?;
             let failures = tally.all_failures();
@@ -179,17 +186,20 @@ fn looked_at(whole: &Tally, groups: &[(Key, Tally)]) -> Vec<(Key, Tally, Compare
     };
     let mut looked = Vec::new();
     for (key, tally) in groups {
-        let enough = tally.units >= LEAST_UNITS && whole.units - tally.units >= LEAST_UNITS;
-        let Some(compared) = compare(tally, whole, &ages).filter(|_| enough) else { continue };
+        if tally.units < LEAST_UNITS || whole.units - tally.units < LEAST_UNITS {
+            continue;
+        }
         if let Some(second) = key.by.second {
             let part = |of: Option<&(Key, Tally)>| {
                 of.is_some_and(|(_, of)| (tally.units as f64) < SAME * of.units as f64)
             };
             let new = part(units(key.by.first, key.first)) && part(units(second, key.second));
-            if !new || compared.alike < LEAST_ALIKE {
+            // Of crossed groups nearly all are too small: intervals are worked out for the others only.
+            if !new || alike(tally, whole, &ages).is_none_or(|alike| alike < LEAST_ALIKE) {
                 continue;
             }
         }
+        let Some(compared) = compare(tally, whole, &ages) else { continue };
         looked.push((*key, *tally, compared));
     }
     looked
@@ -201,27 +211,24 @@ fn kinds<'a>(all: impl Iterator<Item = &'a (Key, Tally, Compared)>) -> Vec<Kind>
     for (key, tally, compared) in all {
         by_kind.entry(key.by).or_default().push((tally.all_failures(), compared.expected));
     }
-    let plain = || Ratios(vec![Gamma { weight: 1.0, shape: 1.0, rate: 1.0 }]);
+    let plain = || {
+        let ratios = Ratios(vec![Gamma { weight: 1.0, shape: 1.0, rate: 1.0 }]);
+        vec![Likely { probability: 1.0, ratios }]
+    };
     let by_kind: Vec<(By, Vec<(f64, f64)>)> = by_kind.into_iter().collect();
     by_kind
         .into_par_iter()
-        .map(|(by, groups)| {
+        .with_max_len(1)
+        .map(|(by, mut groups)| {
             let seen: f64 = groups.iter().map(|group| group.0).sum();
             let foreseen: f64 = groups.iter().map(|group| group.1).sum();
             let scale = if seen > 0.0 && foreseen > 0.0 { seen / foreseen } else { 1.0 };
-            let every = groups.len().div_ceil(MOST_FITTED).max(1);
-            let spread: Vec<(f64, f64)> = groups
-                .iter()
-                .step_by(every)
-                .map(|(failures, expected)| (*failures, expected * scale))
-                .collect();
-            let fitted = match spread.len() {
-                0..FEW => None,
-                FEW..MANY => fit_gamma(&spread),
-                _ => fit_two_gammas(&spread),
-            };
-            let (groups, known) = (groups.len(), fitted.is_some());
-            Kind { by, groups, ratios: fitted.unwrap_or_else(plain), fitted: known, scale }
+            for (_, expected) in &mut groups {
+                *expected *= scale;
+            }
+            let told = if groups.len() < FEW { None } else { weigh(mostly_alike(), &groups) };
+            let fitted = told.is_some();
+            Kind { by, groups: groups.len(), ratios: told.unwrap_or_else(plain), fitted, scale }
         })
         .collect()
 }

@@ -125,13 +125,13 @@ pub(super) struct Tally {
     pub months: [f64; BANDS],
     /// Failures by age band.
     pub failures: [f64; BANDS],
-    /// Variance of the number of failures that the verdicts' doubts leave: sum of p(1 − p).
-    pub doubt: f64,
+    /// Sum of the squares of the probabilities: the variance of the number of failures.
+    pub squares: f64,
 }
 
 impl Tally {
     pub(super) const NOTHING: Tally =
-        Tally { units: 0, months: [0.0; BANDS], failures: [0.0; BANDS], doubt: 0.0 };
+        Tally { units: 0, months: [0.0; BANDS], failures: [0.0; BANDS], squares: 0.0 };
 
     pub(super) fn add(&mut self, other: &Tally) {
         self.units += other.units;
@@ -141,7 +141,7 @@ impl Tally {
         for (own, more) in self.failures.iter_mut().zip(other.failures) {
             *own += more;
         }
-        self.doubt += other.doubt;
+        self.squares += other.squares;
     }
 
     /// What is left of it without a part of it.
@@ -157,7 +157,7 @@ impl Tally {
         for (own, gone) in rest.failures.iter_mut().zip(part.failures) {
             *own = less(*own, gone);
         }
-        rest.doubt = less(rest.doubt, part.doubt);
+        rest.squares = less(rest.squares, part.squares);
         rest
     }
 
@@ -173,7 +173,7 @@ impl Tally {
 /// One unit as a tally.
 pub(super) fn of_unit(unit: &Unit) -> Tally {
     let mut tally = Tally { units: 1, ..Tally::NOTHING };
-    tally.doubt = unit.failed * (1.0 - unit.failed);
+    tally.squares = unit.failed * unit.failed;
     if !unit.aged {
         let months = unit.failed * (unit.failed_at - unit.from)
             + (1.0 - unit.failed) * (unit.to - unit.from);

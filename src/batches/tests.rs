@@ -169,9 +169,9 @@ fn a_removal_before_its_fitting_is_left_out() {
 
 /// Nodes of an invented vehicle.
 const NODES: [&str; 4] = ["pump", "brake", "door", "lamp"];
-/// Vehicles of an invented fleet, batches of a node, months watched.
-const VEHICLES: usize = 600;
+/// Batches of a node of an invented fleet, of fifty vehicles each.
 const BATCHES: usize = 12;
+const PER_BATCH: usize = 50;
 /// Failures a month: 50 modules of a batch watched for two years, 6.7 failures.
 const RATE: f64 = 0.006;
 
@@ -180,8 +180,8 @@ const RATE: f64 = 0.006;
 fn invented(seed: u64, bad: bool) -> BatchView {
     let mut lcg = Lcg(seed);
     let mut fleet = Fleet::new(UTC);
-    let per_batch = VEHICLES / BATCHES;
-    for number in 0..VEHICLES {
+    let vehicles = BATCHES * PER_BATCH;
+    for number in 0..vehicles {
         let name = format!("V{number:04}");
         let sites = ["north", "south", "east", "west"];
         let vehicle = VehicleRow {
@@ -194,10 +194,10 @@ fn invented(seed: u64, bad: bool) -> BatchView {
             place: nowhere(),
         };
         // Fitted over three years, batch after batch; watched for the last two.
-        let installed = -12.0 + 24.0 * number as f64 / VEHICLES as f64 + lcg.uniform();
+        let installed = -12.0 + 24.0 * number as f64 / vehicles as f64 + lcg.uniform();
         let (mut rows, mut nodes, mut incidents) = (Vec::new(), Vec::new(), Vec::new());
         for node in NODES {
-            let batch = number / per_batch;
+            let batch = number / PER_BATCH;
             let mut row = module(&name, node, &format!("B{batch:02}"), installed);
             row.part_number = Some(format!("P{}", pick(&mut lcg, 3)));
             row.software = Some(format!("S{}", pick(&mut lcg, 5)));
@@ -206,7 +206,7 @@ fn invented(seed: u64, bad: bool) -> BatchView {
             let entry = installed.max(0.0);
             // Twenty of the fifty, spread over the batch.
             let at = if planted {
-                let fails = (number % per_batch) * 20 % per_batch < 20;
+                let fails = (number % PER_BATCH) * 20 % PER_BATCH < 20;
                 if fails { entry + lcg.uniform() * (24.0 - entry) } else { 99.0 }
             } else {
                 entry - (1.0 - lcg.uniform()).ln() / RATE

@@ -169,7 +169,7 @@ fn risk(condition: &Condition, exposures: &[Exposure]) -> Option<ConditionRisk> 
     }
     let [x1, n1, x2, n2] = [with.0, with.1, without.0, without.1].map(u64::from);
     let table = TwoGroups::new(x1, n1, x2, n2)?;
-    let interval = koopman(table, CONFIDENCE).filter(|_| x1 + x2 > 0);
+    let interval = if x1 + x2 > 0 { koopman(table, CONFIDENCE) } else { None };
     let (shift, least_shift) = match shift_p(&holds, &hits) {
         Some(p) => (p, 1.0 / holds.len() as f64),
         None => (0.0, 0.0),

@@ -8,6 +8,7 @@ use super::finer;
 use super::freshness::Freshness;
 use super::gather::{Gathered, VehicleFacts};
 use super::incident::{Accusation, FinerSigns, Incident};
+use super::placing::SET_AFTER;
 use super::start::Start;
 use super::trouble::Trouble;
 use crate::observe::{AnswerReading, AnswerRow, CodeKind, CodeRow, LogFacts};
@@ -283,5 +284,14 @@ fn covers(
         .iter()
         .flat_map(|(_, l)| &l.starts)
         .any(|s| s.judged && s.begin <= incident.begin && s.end >= incident.begin);
-    judged && !dated.is_empty() && dated.iter().all(|t| *t <= length)
+    // What a code complains of may have lain in a hole of the log before it.
+    let in_a_hole = |t: &f64| {
+        let set = start.begin.plus_seconds(*t);
+        let holes = logs.iter().flat_map(|(_, l)| &l.blind_spots);
+        holes.into_iter().any(|b| b.begin <= set && set.seconds_since(b.end) <= SET_AFTER)
+    };
+    judged
+        && !dated.is_empty()
+        && dated.iter().all(|t| *t <= length)
+        && !dated.iter().any(in_a_hole)
 }

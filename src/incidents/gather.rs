@@ -8,6 +8,7 @@ use super::attach;
 use super::freshness::{self, Freshness};
 use super::habits;
 use super::incident::Incident;
+use super::mute_bus;
 use super::overlaps;
 use super::placing::{self, By, Home};
 use super::start::Start;
@@ -88,6 +89,11 @@ pub fn gather(facts: &VehicleFacts<'_>) -> Gathered {
         off.testimony(facts.codes, &fresh, facts.answers, facts.reports, &mut out.remarks);
     let facts = &VehicleFacts { codes: &codes, answers: &answers, ..*facts };
     place_reports(facts, &trouble, &fresh, &mut out);
+    let trouble = if mute_bus::restore(&mut logs, &names, (facts.codes, &fresh), &mut out) {
+        trouble::find(&logs, &names)
+    } else {
+        trouble
+    };
     out.incidents = attach::incidents(facts, &logs, &names, &trouble, &fresh, &out);
     lone_answers(facts, &mut out);
     for start in &mut out.starts {

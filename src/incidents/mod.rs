@@ -13,6 +13,7 @@ mod habits;
 mod incident;
 #[cfg(test)]
 mod invented;
+mod mute_bus;
 mod overlaps;
 mod placing;
 #[cfg(test)]

@@ -18,8 +18,8 @@ const BEFORE_BEGIN: f64 = 5.0;
 /// How well `since_start_s` must agree with a start (seconds).
 const BEGIN_AGREES: f64 = 180.0;
 /// A code is set up to this long after the trouble ended (seconds): the reporters' time-outs.
-const SET_AFTER: f64 = 15.0;
-const SET_BEFORE: f64 = 2.0;
+pub(super) const SET_AFTER: f64 = 15.0;
+pub(super) const SET_BEFORE: f64 = 2.0;
 /// Share of the dated codes that must fit.
 const FITS: f64 = 0.6;
 /// A start may begin so long after the report by the report's own clock (seconds); beyond that the

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use crate::numerics::clusters;
-use crate::observe::{IdentifierRow, LogFacts, UNNAMED, address_name};
+use crate::observe::{ClockGroupRow, IdentifierRow, LogFacts, UNNAMED, address_name};
 use crate::protocol::j1939;
 
 /// Groups by clock count from this confidence on.
@@ -17,6 +17,10 @@ const SURE: f64 = 0.9;
 /// Identifiers compared at most; further ones stay alone.
 const MOST: usize = 512;
 
+/// A clock that more than this share of a bus's cyclic identifiers keep, so many at least, is no sender's but the log's:
+/// made up, replayed, or of a bus with one beat for all.
+const CLOCK_OF_ALL: f64 = 2.0 / 3.0;
+const FEWEST_OF_ALL: usize = 6;
 /// Silences begin together when they are due within this (nanoseconds), bucketed.
 const TOGETHER: i64 = 500_000_000;
 /// More identifiers than these, and than a third of all, are no one sender's.
@@ -146,7 +150,11 @@ impl Clocks {
     fn new(logs: &[(Arc<str>, LogFacts)]) -> Clocks {
         let mut groups: BTreeMap<String, BTreeSet<(usize, String, u32)>> = BTreeMap::new();
         for (place, (_, facts)) in logs.iter().enumerate() {
-            for row in facts.finer.clock_groups.iter().filter(|r| r.confidence >= SURE) {
+            let crowded = crowded(facts);
+            let sure = |r: &&ClockGroupRow| {
+                r.confidence >= SURE && !crowded.contains(&(r.bus.as_str(), r.group))
+            };
+            for row in facts.finer.clock_groups.iter().filter(sure) {
                 let name = facts.identifiers.iter().find(|i| i.bus == row.bus && i.id == row.id);
                 if let Some(name) = name.map(|i| &i.node).filter(|n| n.starts_with(UNNAMED)) {
                     let group = (place, row.bus.clone(), row.group);
@@ -169,6 +177,19 @@ impl Clocks {
         }
         (yes != no).then_some(yes > no)
     }
+}
+
+/// Clocks that most of their bus keeps, by bus and group.
+fn crowded(facts: &LogFacts) -> BTreeSet<(&str, u32)> {
+    let mut sizes: BTreeMap<(&str, u32), usize> = BTreeMap::new();
+    for row in &facts.finer.clock_groups {
+        *sizes.entry((&row.bus, row.group)).or_default() += 1;
+    }
+    let cyclic = |bus: &str| facts.identifiers.iter().filter(|i| i.bus == bus && i.cyclic).count();
+    let crowd = |bus: &str, size: usize| {
+        size >= FEWEST_OF_ALL && size as f64 > CLOCK_OF_ALL * cyclic(bus) as f64
+    };
+    sizes.into_iter().filter(|((bus, _), size)| crowd(bus, *size)).map(|(key, _)| key).collect()
 }
 
 /// Overlap of two sets of moments; neighbouring buckets count as the same moment.
@@ -218,6 +239,36 @@ mod tests {
             }));
         }
         group(&[(name, log)], false).1.len()
+    }
+
+    /// Thirty identifiers, of which so many keep one clock by every log.
+    #[test]
+    fn a_clock_that_nearly_all_keep_is_nobody_s() {
+        let senders = |of_one: u32| {
+            let at = |s: f64| Instant(1_700_000_000_000_000_000).plus_seconds(s);
+            let (name, mut log) = invented::log("a.log", "can0", at(0.0), at(900.0));
+            for id in 0x100..0x11E {
+                log.identifiers.push(IdentifierRow {
+                    bus: "can0".to_owned(),
+                    id: Identifier::base(id),
+                    node: format!("{UNNAMED}id-{id:03X}"),
+                    frames: 9000,
+                    cyclic: true,
+                    period_s: Some(0.1),
+                    jitter_s: Some(0.001),
+                });
+                log.finer.clock_groups.push(ClockGroupRow {
+                    bus: "can0".to_owned(),
+                    id: Identifier::base(id),
+                    group: if id < 0x100 + of_one { 0 } else { id },
+                    skew: (0.0, 0.1),
+                    confidence: 0.99,
+                });
+            }
+            group(&[(name, log)], false).1.len()
+        };
+        assert_eq!(senders(5), 26);
+        assert_eq!(senders(28), 30);
     }
 
     // Twice a second, as bus-off makes it: fifteen silences near to each other are still five identifiers.

@@ -1,7 +1,7 @@
 //! Where a set of numbers lies and how far it spreads, without being moved by outliers.
 //!
-//! In: slices in any order. Out: median, scaled median absolute deviation, quantiles. Ordered by
-//! `total_cmp`, so the order of the input never shows. Refuses an empty slice and one that holds
+//! In: slices in any order. Out: median, scaled median absolute deviation, quantiles. The
+//! order of the input never shows. Refuses an empty slice and one that holds
 //! something that is not a number.
 
 use std::cmp::Ordering;

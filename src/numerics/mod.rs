@@ -29,7 +29,6 @@ pub mod ratio;
 pub mod scoring;
 pub mod sequential;
 pub mod shrinkage;
-mod simplex;
 pub mod smooth;
 pub mod soft_counts;
 pub mod strata;
@@ -42,6 +41,8 @@ pub mod weibull;
 mod firth_tests;
 #[cfg(test)]
 pub(crate) mod lcg;
+#[cfg(test)]
+mod shrinkage_tests;
 #[cfg(test)]
 mod slow;
 #[cfg(test)]

@@ -1,20 +1,26 @@
 //! Many ratios of observed to expected at once: each is pulled towards what all of them are like.
 //!
-//! In: observed events and expected ones, by group. Out: the distribution of the true ratios over
-//! groups (one gamma distribution, or a mixture of two), and for each group the distribution of its
-//! own ratio given its events. Few events say little, so a group with few stays near the others.
+//! In: observed events and expected ones, by group, and distributions that the true ratios may have over
+//! groups, each with how probable it is. Out: how probable each is in the light of the groups, and for each
+//! group the distribution of its own ratio given its events. Few events say little, so a group with few
+//! stays near the others; and groups with few events say little of how much they differ, so no one
+//! distribution is taken for the true one: all that may be are kept, by their probabilities.
 //! Events may be sums of probabilities. Refuses groups without expected events.
 
-use statrs::function::gamma::{digamma, gamma_lr, ln_gamma};
+use statrs::function::gamma::{digamma, gamma_lr, gamma_ur, ln_gamma};
 
 use super::bisection::quantile;
-use super::logs::log_sum_exp;
-use super::simplex::maximum;
+use super::logs::{log_sum_exp, normalise};
 
-/// Shapes and rates are sought between these: at the upper end the groups do not differ at all.
-const LEAST: f64 = 0.01;
-/// The upper end.
-const MOST: f64 = 100.0;
+/// How far ratios that are mostly alike may spread: standard deviations, each as probable as the span it
+/// stands for (Gelman 2006: a flat prior for the spread of groups). At the lowest they are all the same.
+const SPREADS: [f64; 8] = [0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.55, 0.75];
+/// Least share of ratios that are far from the others, and steps from it up to all of them, four a decade.
+/// Every share is as probable as every other, so the steps weigh by their size (Laplace 1774).
+const LEAST_SHARE: f64 = 1e-5;
+const SHARES: i32 = 20;
+/// A distribution that is less probable than this is left out.
+const NEVER: f64 = 1e-12;
 
 /// A gamma distribution of ratios.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,6 +36,15 @@ pub struct Gamma {
 /// A mixture of gamma distributions: what ratios are like, or what one ratio may be.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ratios(pub Vec<Gamma>);
+
+/// A distribution that ratios may have.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Likely {
+    /// How probable it is; those of a list add up to 1.
+    pub probability: f64,
+    /// The distribution.
+    pub ratios: Ratios,
+}
 
 /// A group's ratio, pulled towards the others.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -112,180 +127,108 @@ fn possible(group: &(f64, f64)) -> bool {
     events >= 0.0 && events.is_finite() && expected > 0.0 && expected.is_finite()
 }
 
-/// One gamma distribution of ratios by maximum likelihood (Greenwood & Yule 1920 for counts).
-///
-/// `None` with fewer than two groups or a group that cannot be.
+/// What ratios may be like before any is known: most are spread about 1, the same for all or further
+/// apart, and a share of any size has ratios of its own, gamma with shape and rate 1.
 #[must_use]
-pub fn fit_gamma(groups: &[(f64, f64)]) -> Option<Ratios> {
-    if groups.len() < 2 || !groups.iter().all(possible) {
-        return None;
+pub fn mostly_alike() -> Vec<Likely> {
+    let mut all = Vec::new();
+    for (at, spread) in SPREADS.into_iter().enumerate() {
+        let next = |step: usize| SPREADS.get(step).copied();
+        let (from, to) = (at.checked_sub(1).and_then(next), next(at + 1));
+        let span = (to.unwrap_or(1.0) - from.unwrap_or(0.0)) / 2.0;
+        let shape = 1.0 / (spread * spread);
+        for step in 0..=SHARES {
+            let share = LEAST_SHARE * 10f64.powf(f64::from(step) / 4.0);
+            let end = if step == 0 || step == SHARES { 0.5 } else { 1.0 };
+            let parts = [(1.0 - share, shape), (share, 1.0)].into_iter();
+            let parts = parts.filter(|(weight, _)| *weight > 0.0);
+            let ratios = parts.map(|(weight, shape)| Gamma { weight, shape, rate: shape });
+            all.push(Likely { probability: span * share * end, ratios: Ratios(ratios.collect()) });
+        }
     }
-    let of = |at: &[f64]| {
-        let free = |place: usize| bounded(at.get(place).copied().unwrap_or(0.0));
-        Ratios(vec![Gamma { weight: 1.0, shape: free(0), rate: free(1) }])
-    };
-    let value = |at: &[f64]| ln_likelihood(&of(at), groups).unwrap_or(f64::NEG_INFINITY);
-    let best = maximum(&value, &[&[0.0, 0.0], &[2.0, 2.0]]);
-    Some(of(&best))
-}
-
-/// A mixture of two gamma distributions by maximum likelihood (DuMouchel 1999).
-///
-/// The first one is the one with the lower mean. `None` as for [`fit_gamma`].
-#[must_use]
-pub fn fit_two_gammas(groups: &[(f64, f64)]) -> Option<Ratios> {
-    if groups.len() < 2 || !groups.iter().all(possible) {
-        return None;
+    let sum: f64 = all.iter().map(|one| one.probability).sum();
+    for one in &mut all {
+        one.probability /= sum;
     }
-    let of = |at: &[f64]| {
-        let free = |place: usize| at.get(place).copied().unwrap_or(0.0);
-        // Kept off the ends, where one of the two would be nothing.
-        let weight = 0.001 + 0.998 / (1.0 + (-free(4)).exp());
-        let mut two = [
-            Gamma { weight, shape: bounded(free(0)), rate: bounded(free(1)) },
-            Gamma { weight: 1.0 - weight, shape: bounded(free(2)), rate: bounded(free(3)) },
-        ];
-        two.sort_by(|a, b| (a.shape / a.rate).total_cmp(&(b.shape / b.rate)));
-        Ratios(two.to_vec())
-    };
-    let value = |at: &[f64]| ln_likelihood(&of(at), groups).unwrap_or(f64::NEG_INFINITY);
-    // The same most of all; a few much worse; a few much better.
-    let starts: [&[f64]; 3] =
-        [&[2.0, 2.0, 1.0, 0.0, 3.0], &[0.0, 0.0, 2.0, 2.0, -1.5], &[1.0, 1.0, 1.0, -0.5, 1.0]];
-    Some(of(&maximum(&value, &starts)))
+    all
 }
 
-/// A free number as a shape or rate between the ends.
-fn bounded(free: f64) -> f64 {
-    let (low, high) = (LEAST.ln(), MOST.ln());
-    free.clamp(low, high).exp()
-}
-
-/// A group's own ratio given its events: gamma with `shape + events` and `rate + expected`, the parts
-/// of a mixture weighed by how well they foresaw the events. The interval has this confidence.
+/// How probable each distribution is in the light of the groups. What cannot be is left out.
 ///
-/// `None` for a group that cannot be or a confidence outside (0, 1).
+/// `None` for a group that cannot be, or where none of the distributions can.
 #[must_use]
-pub fn shrink(ratios: &Ratios, events: f64, expected: f64, confidence: f64) -> Option<Shrunk> {
+pub fn weigh(all: Vec<Likely>, groups: &[(f64, f64)]) -> Option<Vec<Likely>> {
+    let logs: Option<Vec<f64>> = all
+        .iter()
+        .map(|one| Some(one.probability.ln() + ln_likelihood(&one.ratios, groups)?))
+        .collect();
+    let weighed = all.into_iter().zip(normalise(&logs?)?);
+    let told = weighed.map(|(one, probability)| Likely { probability, ..one });
+    let mut kept: Vec<Likely> = told.filter(|one| one.probability > NEVER).collect();
+    let sum: f64 = kept.iter().map(|one| one.probability).sum();
+    for one in &mut kept {
+        one.probability /= sum;
+    }
+    Some(kept)
+}
+
+/// All of them as one mixture: what the ratio of a further group is like.
+#[must_use]
+pub fn together(all: &[Likely]) -> Ratios {
+    let each = |one: &Likely| -> Vec<Gamma> {
+        let weighed = |g: &Gamma| Gamma { weight: g.weight * one.probability, ..*g };
+        one.ratios.0.iter().map(weighed).collect()
+    };
+    merged(all.iter().flat_map(each).collect())
+}
+
+/// A mixture in which no distribution stands twice.
+fn merged(mut parts: Vec<Gamma>) -> Ratios {
+    parts.sort_by(|a, b| a.shape.total_cmp(&b.shape).then(a.rate.total_cmp(&b.rate)));
+    parts.dedup_by(|next, kept| {
+        let same =
+            next.shape.total_cmp(&kept.shape).is_eq() && next.rate.total_cmp(&kept.rate).is_eq();
+        if same {
+            kept.weight += next.weight;
+        }
+        same
+    });
+    Ratios(parts)
+}
+
+/// A group's own ratio given its events: gamma with `shape + events` and `rate + expected`, the parts of each
+/// mixture weighed by how well they foresaw the events, and the mixtures by their probabilities, which know
+/// of the group already. The interval has this confidence.
+///
+/// `None` for a group that cannot be, a confidence outside (0, 1), or no distribution.
+#[must_use]
+pub fn shrink(all: &[Likely], events: f64, expected: f64, confidence: f64) -> Option<Shrunk> {
     if !(possible(&(events, expected)) && confidence > 0.0 && confidence < 1.0) {
         return None;
     }
-    let weights: Vec<f64> = ratios.0.iter().map(|g| Marginal::of(g).ln(events, expected)).collect();
-    let shares = super::logs::normalise(&weights)?;
-    let own: Vec<Gamma> = ratios
-        .0
-        .iter()
-        .zip(shares)
-        .map(|(g, weight)| Gamma { weight, shape: g.shape + events, rate: g.rate + expected })
-        .collect();
-    let ln_centre: f64 = own.iter().map(|g| g.weight * (digamma(g.shape) - g.rate.ln())).sum();
-    let mean = own.iter().map(|g| g.weight * g.shape / g.rate).sum();
-    let own = Ratios(own);
+    let mut own: Vec<Gamma> = Vec::new();
+    for one in all {
+        let weights: Vec<f64> =
+            one.ratios.0.iter().map(|g| Marginal::of(g).ln(events, expected)).collect();
+        let shares = normalise(&weights)?;
+        own.extend(one.ratios.0.iter().zip(shares).map(|(g, share)| Gamma {
+            weight: share * one.probability,
+            shape: g.shape + events,
+            rate: g.rate + expected,
+        }));
+    }
+    let own = merged(own);
+    if own.0.is_empty() {
+        return None;
+    }
+    let sum =
+        |value: &dyn Fn(&Gamma) -> f64| own.0.iter().map(|g| g.weight * value(g)).sum::<f64>();
     let tail = (1.0 - confidence) / 2.0;
-    let above_two: f64 = own
-        .0
-        .iter()
-        .map(|g| g.weight * statrs::function::gamma::gamma_ur(g.shape, 2.0 * g.rate))
-        .sum();
     Some(Shrunk {
-        centre: ln_centre.exp(),
-        mean,
+        centre: sum(&|g| digamma(g.shape) - g.rate.ln()).exp(),
+        mean: sum(&|g| g.shape / g.rate),
         low: own.quantile(tail),
         high: own.quantile(1.0 - tail),
-        above_two,
+        above_two: sum(&|g| gamma_ur(g.shape, 2.0 * g.rate)),
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::numerics::tolerances::holds;
-
-    /// Ten nuclear pumps: failures and thousands of hours (Gaver & O'Muircheartaigh 1987).
-    const PUMPS: [(f64, f64); 10] = [
-        (5.0, 94.3),
-        (1.0, 15.7),
-        (5.0, 62.9),
-        (14.0, 126.0),
-        (3.0, 5.24),
-        (19.0, 31.4),
-        (1.0, 1.05),
-        (1.0, 1.05),
-        (4.0, 2.1),
-        (22.0, 10.5),
-    ];
-
-    // q6.gamma_poisson.pumps: alpha .82297, beta 1.26165, log likelihood -32.257836 with the Poisson's
-    // constant; pump 7 shrinks from .952 to .7886, pump 10 from 2.095 to 1.940 (published to four places).
-    #[test]
-    fn published_pumps() {
-        let fitted = fit_gamma(&PUMPS).expect("ten pumps");
-        let [gamma] = fitted.0.as_slice() else { panic!("one gamma") };
-        assert!((gamma.shape - 0.822_965).abs() < 1e-4 && (gamma.rate - 1.261_653).abs() < 1e-4);
-        let constant: f64 =
-            PUMPS.iter().map(|(x, t): &(f64, f64)| x * t.ln() - ln_gamma(x + 1.0)).sum();
-        let highest = ln_likelihood(&fitted, &PUMPS).expect("possible") + constant;
-        holds("shrinkage::fit_gamma", highest, -32.257_836_303_327_14);
-        holds("shrinkage::ln_likelihood", highest, -32.257_836_303_327_14);
-        for (pump, want) in [(6, 0.788_597_9), (9, 1.940_455_5), (2, 0.090_754_6)] {
-            let (x, t) = PUMPS[pump];
-            let own = shrink(&fitted, x, t, 0.9).expect("possible");
-            assert!((own.mean - want).abs() < 1e-4, "{own:?}");
-        }
-        let ten = shrink(&fitted, 22.0, 10.5, 0.9).expect("possible");
-        assert!((ten.low - 1.324_050_8).abs() < 1e-4 && (ten.high - 2.653_299_6).abs() < 1e-4);
-        let two = fit_two_gammas(&PUMPS).expect("ten pumps");
-        let higher = ln_likelihood(&two, &PUMPS).expect("possible") + constant;
-        assert!(higher >= highest - 1e-9, "a mixture holds the single one: {higher} < {highest}");
-    }
-
-    // q6.mgps.openEBGM: the vignette of openEBGM 0.9.1 prints 2.23 .49 13.85 and 23.26 15.68 33.48;
-    // scipy gives the digits.
-    #[test]
-    fn published_mixture() {
-        let prior = Ratios(vec![
-            Gamma { weight: 0.065_345_57, shape: 3.253_793_56, rate: 0.399_888_54 },
-            Gamma { weight: 1.0 - 0.065_345_57, shape: 2.026_126_92, rate: 1.908_079_7 },
-        ]);
-        for (n, e, centre, low, high) in [
-            (1.0, 0.036_054_827_2, 2.226_686_930_197, 0.491_073_760_712_8, 13.856_063_234_750),
-            (16.0, 0.406_436_23, 23.261_108_040_531_3, 15.685_661_918_618, 33.477_336_634_202),
-            (6.0, 0.078_665_08, 18.276_486_687_417_7, 10.161_711_435_875, 30.836_104_615_217),
-        ] {
-            let own = shrink(&prior, n, e, 0.9).expect("possible");
-            holds("shrinkage::shrink", own.centre, centre);
-            holds("shrinkage::shrink", own.low, low);
-            holds("shrinkage::shrink", own.high, high);
-        }
-        // Nothing seen of nothing expected: the prior itself.
-        let none = shrink(&prior, 0.0, 1e-12, 0.9).expect("possible");
-        holds(
-            "shrinkage::shrink",
-            none.mean,
-            0.065_345_57 * 3.253_793_56 / 0.399_888_54 + 0.934_654_43 * 2.026_126_92 / 1.908_079_7,
-        );
-        assert_eq!(shrink(&prior, 1.0, 0.0, 0.9), None);
-    }
-
-    // Groups drawn from a known mixture: nine in ten near 1, one in ten near 4.
-    #[test]
-    fn a_few_bad_groups_are_told_apart() {
-        let mut lcg = crate::numerics::lcg::Lcg(5);
-        let groups: Vec<(f64, f64)> = (0..300)
-            .map(|group| {
-                let mean = if group % 10 == 0 { 40.0 } else { 10.0 };
-                (f64::max(0.0, (mean + lcg.normal() * f64::sqrt(mean)).round()), 10.0)
-            })
-            .collect();
-        let two = fit_two_gammas(&groups).expect("300 groups");
-        let one = fit_gamma(&groups).expect("300 groups");
-        let ln = |ratios: &Ratios| ln_likelihood(ratios, &groups).expect("possible");
-        assert!(ln(&two) > ln(&one) + 20.0);
-        let bad = two.0[1];
-        holds("shrinkage::fit_two_gammas", (bad.weight * 100.0).round() / 100.0, 0.1);
-        assert!((bad.shape / bad.rate - 4.0).abs() < 0.4, "{two:?}");
-        let sound = shrink(&two, 10.0, 10.0, 0.95).expect("possible");
-        let own = shrink(&two, 40.0, 10.0, 0.95).expect("possible");
-        assert!(sound.above_two < 0.01 && own.above_two > 0.99 && own.low > 2.0);
-    }
 }

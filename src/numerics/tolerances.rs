@@ -34,7 +34,7 @@ const CLOCK: &str = "slopes in parts per million from times of sixty seconds";
 const INCOMPLETE: &str = "the library's incomplete gamma and beta functions";
 const QUANTILE: &str = "the library's inverse of the incomplete beta function";
 
-const TABLE: [Row; 96] = [
+const TABLE: [Row; 97] = [
     row("beta_binomial::clean_needed", 0.0, "a whole number", "Bayes predictive, Geisser 1993"),
     row("beta_binomial::ln_ordered", 1e-9, SUMS, "Skellam 1948"),
     row("beta_binomial::ln_pmf", 1e-9, SUMS, "Skellam 1948"),
@@ -131,15 +131,21 @@ const TABLE: [Row; 96] = [
     row("multiple::benjamini_hochberg", 1e-12, ROUND, "Benjamini & Hochberg 1995"),
     row("multiple::holm", 1e-12, ROUND, "Holm 1979"),
     row("multiple::weighted_benjamini_hochberg", 1e-12, ROUND, "Genovese et al. 2006"),
-    row(
-        "shrinkage::fit_gamma",
-        1e-9,
-        "the likelihood at its highest point",
-        "Greenwood & Yule 1920",
-    ),
-    row("shrinkage::fit_two_gammas", 0.0, "a share to two places", "DuMouchel 1999"),
     row("shrinkage::ln_likelihood", 1e-9, SUMS, "negative binomial distribution"),
+    row("shrinkage::mostly_alike", 1e-12, ROUND, "Gelman 2006; Laplace 1774"),
     row("shrinkage::shrink", 1e-9, "the root of the distribution function", "DuMouchel 1999"),
+    row(
+        "shrinkage::together",
+        1e-8,
+        "a sum over sixty steps in place of an integral",
+        "George et al. 1993",
+    ),
+    row(
+        "shrinkage::weigh",
+        1e-8,
+        "a sum over sixty steps in place of an integral",
+        "George et al. 1993",
+    ),
     row("soft_counts::funnel_limits", 1e-12, "whole numbers", "Spiegelhalter 2005"),
     row("soft_counts::higher_rate_mid_p", 1e-10, INCOMPLETE, "Przyborowski & Wilenski 1940"),
     row("soft_counts::rate_ratio_range", 1e-9, INCOMPLETE, "Clopper & Pearson 1934"),

@@ -14,7 +14,8 @@ use crate::vocabulary::Instant;
 /// Error frames this near (nanoseconds) speak against a blind spot.
 const NEAR: i64 = 500_000_000;
 
-const SAID: &str = "the logger says that it lost frames or restarted here";
+/// Why, where the logger says so.
+pub(crate) const SAID: &str = "the logger says that it lost frames or restarted here";
 
 /// A blind spot before it has names.
 #[derive(Debug, Clone, PartialEq)]

@@ -41,6 +41,8 @@ mod testimony;
 mod thinning;
 mod tracker;
 
+#[cfg(test)]
+pub(crate) use blind_spots::SAID as SAID_BY_THE_LOGGER;
 pub use diagnostics::{logged_reports, mark_answers};
 pub use excerpts::{Excerpt, ExcerptFrame, ExcerptRow, Excerpting, Onset};
 pub use finer_rows::*;

@@ -3,6 +3,7 @@
 //! These rows are what `facts` stores as Parquet and what every later stage reads.
 //! Names, types, units and nullability of the stored columns stand in `facts/schema.rs`.
 
+use super::blind_spots::SAID;
 use super::finer_rows::FinerFacts;
 use super::logged_rows::{AnswerReading, BusEventRow, LoggedAnswerRow, LoggedCodeRow};
 use crate::vocabulary::{Code, CodeStatus, Identifier, Instant, Place};
@@ -238,6 +239,14 @@ pub struct BlindSpotRow {
     pub why: String,
     /// Where it begins.
     pub place: Place,
+}
+
+impl BlindSpotRow {
+    /// Whether the logger itself says so: then nobody's word is held against it.
+    #[must_use]
+    pub fn is_said_by_the_logger(&self) -> bool {
+        self.why == SAID
+    }
 }
 
 /// One identifier in one log.

@@ -120,10 +120,8 @@ fn judge(missing: &[Missing], telling: &[&(usize, &Tracker, &Period)]) -> Option
     })
 }
 
-/// Arbitration order: a base identifier wins against an extended one with the same leading bits.
 fn priority(tracker: &Tracker) -> u32 {
-    let id = tracker.id;
-    if id.is_extended() { id.value() << 1 | 1 } else { id.value() << 19 }
+    tracker.id.arbitration()
 }
 
 fn join(found: &mut Vec<Thin>, thin: Thin) {

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use rayon::prelude::*;
+
 use super::plan::{Format, Plan, View};
 use super::run::{Outcome, RunError, VehicleInput};
 use crate::conditions::{Exposure, Sourced, fleet_courses, fleet_risks, trials};
@@ -85,7 +87,8 @@ pub(super) fn write(
     if formats.csv {
         let tally = fleet(findings).map_err(|e| RunError::Write(e.chain()))?;
         let table = fleet_table(&tally, week.as_ref()).map_err(failed)?;
-        let trials: Vec<_> = findings.iter().map(|f| trials(&f.exposures, &f.incidents)).collect();
+        let trials: Vec<_> =
+            findings.par_iter().map(|f| trials(&f.exposures, &f.incidents)).collect();
         let conditions = fleet_conditions(&fleet_risks(&trials)).map_err(failed)?;
         let courses = fleet_time_since_start(&fleet_courses(&trials)).map_err(failed)?;
         outputs.extend([table, conditions, courses]);

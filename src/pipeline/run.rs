@@ -3,6 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
+use rayon::prelude::*;
+
 use super::closer::look_closer;
 use super::elsewhere::Engine;
 use super::facts_input::Parts;
@@ -162,8 +164,9 @@ fn analyse(
         parts.each(plan, &mut sources, &mut vehicles, &mut tally, |sources, mut some| {
             weighing.take(sources, &mut some);
             undescribed.extend(without_network(sources, some.keys()));
-            some.retain(|_, input| written || input.has_own_log());
-            kept.append(&mut some);
+            // By many hands: letting the inputs go takes as long as some of the stages.
+            let some = some.into_par_iter().filter(|(_, input)| written || input.has_own_log());
+            kept.append(&mut some.collect::<BTreeMap<String, VehicleInput>>());
         });
         if !parts.seen && !own {
             return Err(RunError::NoInput { hint: hint(&remarks, &tally) });

@@ -11,6 +11,8 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use rayon::prelude::*;
+
 use crate::facts::{ContentHasher, abandoned};
 use crate::reports::ReportError;
 use crate::vocabulary::Finishing;
@@ -21,7 +23,7 @@ const PATIENCE: Duration = Duration::from_secs(60);
 const BETWEEN: Duration = Duration::from_millis(20);
 
 /// What writes the contents of a large file.
-type Make<'a> = dyn Fn(&mut dyn Write) -> Result<(), ReportError> + 'a;
+type Make<'a> = dyn Fn(&mut dyn Write) -> Result<(), ReportError> + Sync + 'a;
 
 /// A file to be written: its plain name and its contents, held or made while they are written.
 pub struct Output<'a> {
@@ -46,7 +48,7 @@ impl<'a> Output<'a> {
     #[must_use]
     pub fn made(
         name: impl Into<String>,
-        make: impl Fn(&mut dyn Write) -> Result<(), ReportError> + 'a,
+        make: impl Fn(&mut dyn Write) -> Result<(), ReportError> + Sync + 'a,
     ) -> Output<'a> {
         Output { name: name.into(), contents: Contents::Made(Box::new(make)) }
     }
@@ -107,6 +109,22 @@ impl Write for Hashing<'_> {
     }
 }
 
+/// Writes one output to `part`, which will be `target`, and gives the hash of its contents.
+fn hashed(output: &Output<'_>, part: &Path, target: &Path) -> Result<u128, ReportError> {
+    let failed = |source| ReportError::Write { file: target.to_owned(), source };
+    let file = create(part).map_err(failed)?;
+    let mut hashing =
+        Hashing { to: io::BufWriter::new(&file), hasher: ContentHasher::default(), failed: None };
+    let made = output.write(&mut hashing);
+    let flushed = hashing.flush();
+    if let Some(source) = hashing.failed.take() {
+        return Err(failed(source));
+    }
+    made?;
+    flushed.and_then(|()| file.sync_data()).map_err(failed)?;
+    Ok(hashing.hasher.finish())
+}
+
 /// Writes `outputs` into `folder` (made when missing) and returns their paths in the same order.
 ///
 /// # Errors
@@ -118,34 +136,24 @@ pub fn write_whole(folder: &Path, outputs: &[Output<'_>]) -> Result<Vec<PathBuf>
 }
 
 impl Staged {
-    /// All contents on disk, under temporary names.
+    /// All contents on disk, under temporary names; several files are written at once.
     pub(super) fn of(folder: &Path, outputs: &[Output<'_>]) -> Result<Staged, ReportError> {
         if let Some(bad) = outputs.iter().find(|o| !is_plain(&o.name)) {
             return Err(ReportError::Name { name: bad.name.clone() });
         }
         fs::create_dir_all(folder)
             .map_err(|source| ReportError::Folder { folder: folder.to_owned(), source })?;
-        let mut staged =
-            Staged { files: Vec::with_capacity(outputs.len()), hashes: BTreeMap::new() };
-        for output in outputs {
-            let target = folder.join(&output.name);
-            let part = folder.join(format!(".{}.{}.part", output.name, std::process::id()));
-            let failed = |source| ReportError::Write { file: target.clone(), source };
-            let file = create(&part).map_err(failed)?;
-            staged.files.push((part, target.clone()));
-            let mut hashing = Hashing {
-                to: io::BufWriter::new(&file),
-                hasher: ContentHasher::default(),
-                failed: None,
-            };
-            let made = output.write(&mut hashing);
-            let flushed = hashing.flush();
-            if let Some(source) = hashing.failed.take() {
-                return Err(failed(source));
-            }
-            made?;
-            flushed.and_then(|()| file.sync_data()).map_err(failed)?;
-            staged.hashes.insert(output.name.clone(), hashing.hasher.finish());
+        let part = |name: &str| folder.join(format!(".{name}.{}.part", std::process::id()));
+        let files = outputs.iter().map(|o| (part(&o.name), folder.join(&o.name))).collect();
+        let mut staged = Staged { files, hashes: BTreeMap::new() };
+        let written: Vec<Result<u128, ReportError>> = outputs
+            .par_iter()
+            .zip(&staged.files)
+            .with_max_len(1)
+            .map(|(output, (part, target))| hashed(output, part, target))
+            .collect();
+        for (output, hash) in outputs.iter().zip(written) {
+            staged.hashes.insert(output.name.clone(), hash?);
         }
         Ok(staged)
     }

@@ -5,9 +5,10 @@
 //! stores anything (or is itself off the bus) is shared by its row. Both are summed over.
 
 use super::blocks::severities;
+use super::habit::Habit;
 use super::hypotheses::{Hypothesis, Manner};
 use super::rates::{self, Level};
-use super::scene::{Habit, Scene};
+use super::scene::Scene;
 use crate::numerics::logs::{log_sum_exp, normalise};
 
 /// Probability that `reporter` loses `accused` for long enough, at a severity, when no log tells.
@@ -24,12 +25,14 @@ fn loses(h: &Hypothesis, reporter: usize, accused: usize, severity: f64) -> f64 
         Manner::CutOff | Manner::Branch => match (me, it) {
             (true, false) => rates::CUT_OFF_LOSES,
             (false, true) => off,
+            (true, true) if h.apart => rates::CUT_OFF_LOSES,
             _ => on,
         },
         Manner::BusOff if it => off,
         Manner::BusOff if me => rates::CUT_OFF_LOSES,
         Manner::Talks if it => on.max(severity * rates::TALKER_UNHEARD),
         Manner::Floods if it => on,
+        Manner::Floods if both => on.max(severity * h.outranks[accused]),
         Manner::BusOff | Manner::Talks | Manner::Floods | Manner::Strays | Manner::Wires => {
             if both { on.max(severity) } else { on }
         }

@@ -112,6 +112,8 @@ pub(super) fn off_the_bus(h: &Hypothesis, node: usize, severity: f64) -> f64 {
         Manner::BusOff if h.struck[node] => rates::STRUCK,
         Manner::Talks if h.struck[node] => 0.02 + rates::TALKER_UNHEARD * severity,
         Manner::Floods if h.struck[node] => 0.02,
+        // Stronger frames than the flood's pass as ever.
+        Manner::Floods if reached => (severity * h.outranks[node]).max(0.02),
         Manner::BusOff
         | Manner::Talks
         | Manner::Floods
@@ -229,7 +231,24 @@ fn disturbance(scene: &Scene, h: &Hypothesis) -> Option<f64> {
         _ => otherwise,
     };
     let owner = if scene.flood { flood_owner(scene, h) } else { 0.0 };
-    Some(table[level].ln() + bernoulli(scene.flood, seen) + owner)
+    let strength = if level == 0 && !scene.error_channel {
+        // All such incidents show one and the same logger.
+        let (none, all) = (rates::NO_ERROR_CHANNEL, scene.calm.max(1) as f64);
+        (none * unnoticed(h.manner).powf(all) + (1.0 - none) * table[0].powf(all)).ln() / all
+    } else {
+        table[level].ln()
+    };
+    Some(strength + bernoulli(scene.flood, seen) + owner)
+}
+
+/// That a log without error frames shows nothing of a disturbance.
+fn unnoticed(manner: Manner) -> f64 {
+    let (disturber, wires, otherwise) = rates::UNNOTICED;
+    match manner {
+        Manner::Talks | Manner::BusOff | Manner::Floods | Manner::Strays => disturber,
+        Manner::Wires => wires,
+        _ => otherwise,
+    }
 }
 
 /// Whose identifier floods.

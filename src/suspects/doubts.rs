@@ -2,10 +2,11 @@
 
 use super::blocks::Block;
 use super::findings::OtherCause;
-use super::hypotheses::Space;
+use super::habit::remember;
+use super::hypotheses::{Manner, Space};
 use super::ranking::{Ranked, Ranking, Source, rank};
 use super::rates;
-use super::scene::{Scene, remember};
+use super::scene::Scene;
 use crate::numerics::logs::decibans;
 use crate::vocabulary::Suspect;
 
@@ -79,6 +80,16 @@ fn unexplained(space: &Space, ranking: &Ranking, names: &[Suspect]) -> Vec<usize
         .collect()
 }
 
+/// Whether `none` stands mostly for a cause that is not among the suspects.
+pub(super) fn is_open(space: &Space, ranking: &Ranking) -> bool {
+    let of_none = || {
+        let all = space.hypotheses.iter().zip(&ranking.posterior);
+        all.filter(|(h, _)| h.suspect == Suspect::None)
+    };
+    let other: f64 = of_none().filter(|(h, _)| h.manner == Manner::Other).map(|(_, p)| p).sum();
+    2.0 * other > of_none().map(|(_, p)| p).sum()
+}
+
 /// What the verdict hangs on: a source of weight without which the leader would lose the verdict, in words,
 /// the heaviest loss first.
 pub(super) fn hangs_on(space: &Space, ranking: &Ranking) -> Vec<String> {
@@ -146,7 +157,17 @@ pub(super) fn between_leaders(ranking: &Ranking) -> String {
         })
         .collect();
     if told.is_empty() {
-        "nothing that was seen tells these two apart".to_owned()
+        let near = |r: &&Ranked| {
+            decibans(first.probability.ln() - r.probability.ln()).abs() < TELLS_APART_DB
+        };
+        match ranking.suspects.iter().skip(2).filter(near).count() {
+            0 => "nothing that was seen tells these two apart".to_owned(),
+            1 => "nothing that was seen tells these two apart, nor one more that is as probable"
+                .to_owned(),
+            more => format!(
+                "nothing that was seen tells these two apart, nor {more} more that are as probable"
+            ),
+        }
     } else {
         format!("what tells these two apart: {}", told.join(", "))
     }

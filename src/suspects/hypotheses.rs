@@ -47,6 +47,10 @@ pub(super) struct Hypothesis {
     pub struck: Vec<bool>,
     /// Which nodes it can reach: those on the same bus.
     pub reach: Vec<bool>,
+    /// Of an open branch: whether the nodes beyond it have lost one another, too.
+    pub apart: bool,
+    /// Of a node that floods with its own identifiers: per node how surely that one's frames wait behind them all.
+    pub outranks: Vec<f64>,
     pub prior: f64,
     /// Share of its class's weight, in contacts: the nodes that hang on it directly.
     pub contacts: f64,
@@ -101,6 +105,7 @@ impl Space {
                 })
                 .collect()
         };
+        let ranks: Vec<Vec<u32>> = nodes.iter().map(|n| ranks(n, network)).collect();
         for (number, name) in nodes.iter().enumerate() {
             let only: Vec<bool> = (0..nodes.len()).map(|n| n == number).collect();
             let suspect = Suspect::Node(name.clone());
@@ -113,6 +118,9 @@ impl Space {
                 (Manner::Strays, rates::PRIOR_DISTURBS * rates::SHARES_DISTURBER[3]),
             ] {
                 builder.add(suspect.clone(), manner, only.clone(), same_bus(number), weight);
+                if let (Manner::Floods, Some(last)) = (manner, builder.hypotheses.last_mut()) {
+                    last.outranks = outranks(&ranks[number], &ranks);
+                }
             }
         }
         if let Some(network) = network {
@@ -159,6 +167,27 @@ fn homes(node: &str, network: Option<&Network>) -> Vec<String> {
         .unwrap_or_default()
 }
 
+/// The places in arbitration of what a node sends by the description, the strongest first.
+fn ranks(node: &str, network: Option<&Network>) -> Vec<u32> {
+    let described = network.and_then(|n| n.nodes.iter().find(|d| d.name == node));
+    let mut ranks: Vec<u32> =
+        described.iter().flat_map(|d| &d.sends).map(|s| s.id.arbitration()).collect();
+    ranks.sort_unstable();
+    ranks
+}
+
+/// Per node how surely all its frames wait behind a flood of `own` identifiers: where the strongest of these
+/// floods, and where any of them does. The lower identifier wins. (FACTS 4.5)
+fn outranks(own: &[u32], all: &[Vec<u32>]) -> Vec<f64> {
+    let share = |other: &Vec<u32>| {
+        let (Some(best), Some(strongest)) = (own.first(), other.first()) else { return 1.0 };
+        let any = own.iter().filter(|o| *o < strongest).count() as f64 / own.len() as f64;
+        let by_best = if best < strongest { 1.0 } else { 0.0 };
+        rates::FLOODS_BY_STRONGEST * by_best + (1.0 - rates::FLOODS_BY_STRONGEST) * any
+    };
+    all.iter().map(share).collect()
+}
+
 struct Builder {
     count: usize,
     hypotheses: Vec<Hypothesis>,
@@ -173,7 +202,17 @@ impl Builder {
         reach: Vec<bool>,
         prior: f64,
     ) {
-        self.hypotheses.push(Hypothesis { suspect, manner, struck, reach, prior, contacts: 1.0 });
+        let outranks = vec![1.0; struck.len()];
+        self.hypotheses.push(Hypothesis {
+            suspect,
+            manner,
+            struck,
+            reach,
+            outranks,
+            apart: false,
+            prior,
+            contacts: 1.0,
+        });
     }
 
     /// The last hypothesis has so many contacts.
@@ -197,10 +236,21 @@ impl Builder {
                 .collect();
             if struck.contains(&true) {
                 let suspect = Suspect::Branch(branch.name.clone());
-                self.add(suspect, Manner::Branch, struck, everywhere.clone(), rates::PRIOR_BRANCH);
+                let alone = struck.iter().filter(|s| **s).count() == 1;
                 let direct =
                     |n: &&String| described(n).is_some_and(|d| d.branches.contains(&branch.name));
-                self.contacts(nodes.iter().filter(direct).count());
+                let contacts = nodes.iter().filter(direct).count().max(1) as f64;
+                // A single node beyond the break has nobody to lose there.
+                let forms =
+                    [(false, 1.0 - rates::LOST_TO_ONE_ANOTHER), (true, rates::LOST_TO_ONE_ANOTHER)];
+                let forms = if alone { &[(false, 1.0)][..] } else { &forms };
+                for (apart, share) in forms {
+                    let (struck, reach) = (struck.clone(), everywhere.clone());
+                    self.add(suspect.clone(), Manner::Branch, struck, reach, rates::PRIOR_BRANCH);
+                    if let Some(last) = self.hypotheses.last_mut() {
+                        (last.apart, last.contacts) = (*apart, contacts * share);
+                    }
+                }
             }
         }
         let feeds: BTreeSet<&String> =
@@ -258,6 +308,31 @@ impl Builder {
             (Suspect::None, Manner::Other, &nobody, rates::PRIOR_OTHER),
         ] {
             self.add(suspect, manner, struck.clone(), all.clone(), prior);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::outranks;
+    use crate::vocabulary::Identifier;
+
+    /// The strongest of 100 and 300 outranks 200 and 400, the other one 400 only; nothing is known of the last node.
+    #[test]
+    fn a_flood_holds_back_what_is_weaker() {
+        let rank = |id: u32| Identifier::base(id).arbitration();
+        let all = [
+            vec![rank(0x100), rank(0x300)],
+            vec![rank(0x080), rank(0x500)],
+            vec![rank(0x200)],
+            vec![rank(0x400)],
+            vec![],
+        ];
+        let found = outranks(&all[0], &all);
+        let half =
+            super::rates::FLOODS_BY_STRONGEST + (1.0 - super::rates::FLOODS_BY_STRONGEST) / 2.0;
+        for (a, b) in found.iter().zip([0.0, 0.0, half, 1.0, 1.0]) {
+            assert!((a - b).abs() < 1e-12, "{found:?}");
         }
     }
 }

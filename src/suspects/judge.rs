@@ -2,13 +2,14 @@
 
 use std::collections::BTreeSet;
 
-use super::doubts::{between_leaders, explained_by_leader, hangs_on, other_causes, range};
+use super::doubts::{between_leaders, explained_by_leader, hangs_on, is_open, other_causes, range};
 use super::findings::{SuspectFinding, VehicleFinding};
+use super::habit::remember;
 use super::hypotheses::Space;
 use super::listening::Listening;
 use super::next_tests::{Asked, next_tests};
 use super::ranking::rank;
-use super::scene::{Scene, remember};
+use super::scene::Scene;
 use super::verdict::verdict;
 use super::wording;
 use crate::conditions::{ConditionRisk, Exposure};
@@ -53,7 +54,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
     let mut suspects = Vec::new();
     let (mut causes, mut hanging, mut explained) = (Vec::new(), Vec::new(), 0);
     let (mut next, mut sequence) = (Vec::new(), Vec::new());
-    let mut apart = String::new();
+    let (mut apart, mut open) = (String::new(), false);
     if !incidents.is_empty() {
         let buses: BTreeSet<String> = incidents.iter().filter_map(|i| i.bus.clone()).collect();
         let space = Space::new(&gathered.fitted, network, &buses, &met(&incidents));
@@ -70,6 +71,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
         causes = other_causes(&space, &ranking, &scenes);
         hanging = hangs_on(&space, &ranking);
         apart = between_leaders(&ranking);
+        open = is_open(&space, &ranking);
         explained = explained_by_leader(&space, &ranking);
         let leaders: Vec<Suspect> = ranking.suspects.iter().map(|r| r.suspect.clone()).collect();
         (next, sequence) = next_tests(&Asked {
@@ -94,7 +96,7 @@ pub fn judge(case: Case<'_>) -> VehicleFinding {
             })
             .collect();
     }
-    let (verdict, because) = verdict(&suspects, incidents.len(), &apart);
+    let (verdict, because) = verdict(&suspects, incidents.len(), (&apart, open));
     VehicleFinding {
         vehicle: vehicle.to_owned(),
         network: network.map(|n| n.name.clone()),

@@ -10,6 +10,7 @@ pub mod calibration;
 mod doubts;
 mod findings;
 mod finer_blocks;
+mod habit;
 mod hypotheses;
 mod interventions;
 #[cfg(test)]

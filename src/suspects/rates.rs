@@ -56,9 +56,10 @@ pub(super) const BYSTANDER_MUTE: [Level; 2] = [(0.95, 0.01), (0.05, 0.10)];
 pub(super) const DISTURBED: [Level; 4] = [(0.25, 0.985), (0.25, 0.8), (0.25, 0.4), (0.25, 0.05)];
 /// The same when the disturber soon goes bus-off and leaves the bus alone. (F 4.5, J)
 pub(super) const DISTURBED_SHORTLY: [Level; 3] = [(0.25, 0.92), (0.25, 0.4), (0.5, 0.04)];
-/// Share of nodes that a fault of the bus wires silences: all when the wires are dead, some when the bus limps. (M .97;
-/// F 4.5: dead or limping by which wire touches what, a lost terminator only disturbs; spread: J)
-pub(super) const WIRES: [Level; 4] = [(0.45, 0.97), (0.2, 0.7), (0.2, 0.4), (0.15, 0.1)];
+/// Share of nodes that a fault of the bus wires silences: all when the wires are dead, as many as a disturber silences
+/// when the bus limps. (M .97; F 4.5: dead or limping by which wire touches what, a lost terminator only disturbs;
+/// spread: J)
+pub(super) const WIRES: [Level; 4] = [(0.45, 0.97), (0.18, 0.8), (0.18, 0.4), (0.19, 0.05)];
 /// Share of nodes that a dip of the supply stops: anything. (M .5, spread: F 8.1 cranking)
 pub(super) const SUPPLY: [Level; 4] = [(0.25, 0.08), (0.25, 0.25), (0.25, 0.5), (0.25, 0.85)];
 /// A talking disturber is itself unheard, as a share of what it does to others. (M .35)
@@ -72,9 +73,17 @@ pub(super) const LEVELS_BRANCH: [f64; 3] = [0.40, 0.32, 0.28];
 pub(super) const LEVELS_WIRES: [f64; 3] = [0.10, 0.12, 0.78];
 pub(super) const LEVELS_SUPPLY: [f64; 3] = [0.66, 0.22, 0.12];
 pub(super) const LEVELS_NONE: [f64; 3] = [0.90, 0.08, 0.02];
+/// A logger whose logs hold no error frame at all records none. (METHODS 0.6: a channel that is missing is no "0
+/// error frames"; the share: J)
+pub(super) const NO_ERROR_CHANNEL: f64 = 0.5;
+/// Without it only lost frames show a disturbance: that of a disturber mostly; of the bus wires, which may be dead, often;
+/// the moment at which a contact opens hardly ever. None shows: by a disturber, by the wires, by anything else. (J)
+pub(super) const UNNOTICED: (f64, f64, f64) = (0.2, 0.4, 0.95);
 /// A flood of valid frames is seen: from a node that floods, from another disturber, from anything
 /// else (no wire makes valid frames). (J)
 pub(super) const FLOOD_SEEN: (f64, f64, f64) = (0.9, 0.08, 0.01);
+/// Whoever floods does so with the strongest of its identifiers; otherwise with any of them. (J)
+pub(super) const FLOODS_BY_STRONGEST: f64 = 0.6;
 /// Whose the flooding identifier is, seen from a node that floods with its own, and from one that floods
 /// with a strange one: its own, another node's, nobody's. (J)
 pub(super) const FLOOD_BY_OWN: [f64; 3] = [0.93, 0.01, 0.06];
@@ -177,6 +186,9 @@ pub(super) const LISTENS: f64 = 0.5;
 pub(super) const LOSES: (f64, f64) = (0.9, 0.02);
 /// A node cut off with power loses those beyond the cut. (M .6)
 pub(super) const CUT_OFF_LOSES: f64 = 0.8;
+/// The nodes beyond an open branch have lost one another, too: without a terminator of its own a stretch of wire may carry
+/// nothing. (F 4.5: split in two halves, edges weak; J)
+pub(super) const LOST_TO_ONE_ANOTHER: f64 = 0.5;
 /// A node without power accuses others. (M .03)
 pub(super) const DEAD_ACCUSES: f64 = 0.06;
 /// Time-out constant of reporters, seconds. (F 8.2: 0.5 to 10.6 s)
@@ -206,6 +218,10 @@ pub(super) const REPAIRED_BEFORE: (f64, f64) = (0.4, 0.06);
 /// Several nodes are mute, and nobody stored a word about any of them: the tester's doing, a living
 /// fault. (J)
 pub(super) const UNCORROBORATED: (f64, f64) = (0.9, 0.4);
+/// Such an incident is the only one of its vehicle: codes of an old fault, the tester's doing, a living fault, which
+/// mostly shows again in what else was recorded. (From rehearsal: 0.93, 0.99, 0.08; the first two lowered, the last
+/// raised: J)
+pub(super) const ALONE: (f64, f64, f64) = (0.9, 0.8, 0.15);
 /// A node says that the bus was down: in a fault of the whole bus, cut off, otherwise. (J; F 8.1)
 /// In many networks no module stores such a code. (J)
 pub(super) const NEVER_SAYS_DOWN: f64 = 0.5;

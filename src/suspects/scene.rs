@@ -1,8 +1,7 @@
 //! One incident in numbers: who was silent, who accused whom, who replied, by node number.
 
-use std::collections::BTreeMap;
-
 use super::blocks::student;
+use super::habit::Habit;
 use super::hypotheses::Space;
 use super::listening::Listening;
 use super::rates;
@@ -10,61 +9,6 @@ use super::signs::{Signs, scatter_beyond, weight_of_answer};
 use crate::incidents::Incident;
 use crate::numerics::centre::median;
 use crate::numerics::smooth::leave_one_out;
-
-/// How often something happened before, of how often it could have.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Habit {
-    pub times: f64,
-    pub of: f64,
-}
-
-impl Habit {
-    fn add(&mut self, happened: bool) {
-        self.times += f64::from(u8::from(happened));
-        self.of += 1.0;
-    }
-
-    /// A probability in the light of the habit: what a theory foresees counts as so many earlier
-    /// observations. Repeats of one peculiarity thus say less and less (Skellam 1948).
-    pub(super) fn temper(self, p: f64) -> f64 {
-        (rates::HABIT * p + self.times) / (rates::HABIT + self.of)
-    }
-}
-
-/// Tells every scene what was the habit in the scenes before it; scenes are in the order of time.
-pub(super) fn remember(scenes: &mut [Scene]) {
-    let count = scenes.first().map_or(0, |s| s.silent.len());
-    let mut silent = vec![Habit::default(); count];
-    let mut mute = vec![Habit::default(); count];
-    let mut said: BTreeMap<usize, Vec<Habit>> = BTreeMap::new();
-    for scene in scenes {
-        scene.silent_before.clone_from(&silent);
-        scene.mute_before.clone_from(&mute);
-        scene.said_before = scene
-            .rows
-            .iter()
-            .map(|(who, row)| {
-                said.get(who).cloned().unwrap_or_else(|| vec![Habit::default(); row.len()])
-            })
-            .collect();
-        for (habit, now) in silent.iter_mut().zip(&scene.silent) {
-            if let Some(now) = now {
-                habit.add(*now);
-            }
-        }
-        for answer in scene.answers.iter().filter(|a| a.is_plain()) {
-            if let Some(habit) = mute.get_mut(answer.node) {
-                habit.add(answer.mute);
-            }
-        }
-        for (who, row) in &scene.rows {
-            let habits = said.entry(*who).or_insert_with(|| vec![Habit::default(); row.len()]);
-            for (habit, (says, _)) in habits.iter_mut().zip(row) {
-                habit.add(*says);
-            }
-        }
-    }
-}
 
 /// Frames that a node lost against what the other nodes foresee for its rate.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -117,6 +61,10 @@ pub(super) struct Scene {
     pub silent_count: usize,
     /// `None`: no log covers the incident.
     pub level: Option<Level>,
+    /// Whether any log of the vehicle holds error frames: without one, the logger may record none.
+    pub error_channel: bool,
+    /// In how many of the vehicle's incidents the logs show no disturbance.
+    pub calm: usize,
     /// Whether a flood of valid frames was seen, and the node that owns the flooding identifier.
     pub flood: bool,
     pub floods: Option<usize>,
@@ -146,6 +94,8 @@ pub(super) struct Scene {
     pub all_history: Option<bool>,
     /// Whether an accused node had been repaired or replaced before; `None` where nobody keeps notes on the vehicle.
     pub repaired_before: Option<bool>,
+    /// Whether it is the only incident of its vehicle.
+    pub alone: bool,
     /// Later reports that only repeat these codes.
     pub repeats: u32,
     /// What the finer facts tell.
@@ -167,6 +117,9 @@ impl Scene {
             stands_out: None,
             silent_count: 0,
             level: incident.logged.then(|| level(incident)),
+            error_channel: !incident.finer.errors.is_empty()
+                || incident.disturbances.iter().any(|d| d.kind == "error-frames"),
+            calm: 1,
             flood: false,
             floods: None,
             loss: vec![None; count],
@@ -188,6 +141,7 @@ impl Scene {
                 .map(|s| s < rates::CRANKING_S),
             all_history: (!incident.accusations.is_empty()).then_some(incident.perhaps_old),
             repaired_before: None,
+            alone: false,
             repeats: incident.repeats.min(rates::MOST_REPEATS),
             signs: Signs::new(incident, space),
         };

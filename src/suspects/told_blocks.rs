@@ -15,7 +15,19 @@ pub(super) fn age(scene: &Scene, h: &Hypothesis) -> Option<f64> {
     let noted = scene.repaired_before.filter(|_| all);
     let repaired = noted.map_or(0.0, |noted| bernoulli(noted, pick(rates::REPAIRED_BEFORE)));
     let repeats = f64::from(scene.repeats) * pick(rates::REPEATED).ln();
-    Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired + repeats)
+    let alone = if all { alone(scene, h) } else { 0.0 };
+    Some(bernoulli(all, pick(rates::ALL_HISTORY)) + repaired + repeats + alone)
+}
+
+/// Whether an incident that only old codes or missing answers tell of is the vehicle's only one.
+fn alone(scene: &Scene, h: &Hypothesis) -> f64 {
+    let (stale, tester, living) = rates::ALONE;
+    let p = match h.manner {
+        Manner::Stale => stale,
+        Manner::Artefact => tester,
+        _ => living,
+    };
+    bernoulli(scene.alone, p)
 }
 
 pub(super) fn bus_down(scene: &Scene, h: &Hypothesis) -> Option<f64> {
@@ -43,8 +55,8 @@ pub(super) fn answers(scene: &Scene, h: &Hypothesis, told: &[f64]) -> Option<f64
     let (tester, living) = rates::UNCORROBORATED;
     let word = match (scene.uncorroborated, h.manner) {
         (false, _) => 0.0,
-        (true, Manner::Artefact) => tester.ln(),
-        (true, _) => living.ln(),
+        (true, Manner::Artefact) => tester.ln() + alone(scene, h),
+        (true, _) => living.ln() + alone(scene, h),
     };
     mute(scene, h, told).map(|ln| ln + word)
 }
@@ -78,7 +90,12 @@ fn mute(scene: &Scene, h: &Hypothesis, told: &[f64]) -> Option<f64> {
             .answers
             .iter()
             .map(|a| {
-                let foreseen = else_mute.max(struck_mute * off_the_bus(h, a.node, severity));
+                // An answer to a tester mostly has a weak identifier, whoever sends it.
+                let off = match h.manner {
+                    Manner::Floods if h.reach[a.node] && !h.struck[a.node] => severity,
+                    _ => off_the_bus(h, a.node, severity),
+                };
+                let foreseen = else_mute.max(struck_mute * off);
                 let p = if surely_struck(h, a.node) {
                     foreseen
                 } else {

@@ -3,14 +3,15 @@
 use super::findings::SuspectFinding;
 use super::rates;
 use crate::numerics::logs::decibans;
-use crate::vocabulary::Verdict;
+use crate::vocabulary::{Suspect, Verdict};
 
 /// The verdict on ranked suspects, and why, in one sentence.
-/// `apart` says what tells the two leaders apart.
+/// `apart` says what tells the two leaders apart; `open`: that `none` stands mostly for a cause that is not among the
+/// suspects, not for a tester's or an old code's doing.
 pub(super) fn verdict(
     suspects: &[SuspectFinding],
     incidents: usize,
-    apart: &str,
+    (apart, open): (&str, bool),
 ) -> (Verdict, String) {
     let Some(first) = suspects.first() else {
         return (Verdict::Quiet, "no incident was seen".to_owned());
@@ -20,8 +21,13 @@ pub(super) fn verdict(
         .map_or(f64::INFINITY, |next| decibans(first.probability.ln() - next.probability.ln()));
     if first.probability >= rates::DECIDED && ahead >= rates::SEPARATED_DB {
         let best = first.speaking_for().next().map(|e| e.what.clone()).unwrap_or_default();
+        let speaks = match (&first.suspect, open) {
+            (Suspect::None, true) => "none of the others explains what was seen, least of all this",
+            (Suspect::None, false) => "what fits reports or logs that mislead best",
+            _ => "what speaks most for it",
+        };
         let because = format!(
-            "{} leads with {} after {}; what speaks most for it: {best}",
+            "{} leads with {} after {}; {speaks}: {best}",
             first.suspect.the_in_words(),
             percent(first.probability),
             counted(incidents)

@@ -37,6 +37,13 @@ impl Identifier {
     pub const fn value(self) -> u32 {
         self.0 & 0x1FFF_FFFF
     }
+
+    /// Its place in arbitration: the lower wins, and a base identifier wins against an extended one with the
+    /// same leading bits.
+    #[must_use]
+    pub const fn arbitration(self) -> u32 {
+        if self.is_extended() { self.value() << 1 | 1 } else { self.value() << 19 }
+    }
 }
 
 impl fmt::Display for Identifier {

@@ -21,7 +21,11 @@ fn the_bad_batch_is_said_once() {
     assert_eq!(batch.len(), 1, "{common:?}");
     assert_eq!(word(batch[0], "value"), "RC2531");
     assert_eq!(word(batch[0], "suspect"), "node:refrigeration");
-    assert_eq!(batch[0]["shown"], true);
+    // Of the five vans with it three are sure; a fourth, LH-16, is undecided and does not count: for so many questions
+    // that is not enough to say it on the page.
+    let others: Vec<&str> = items(batch[0], "vehicles").iter().filter_map(Value::as_str).collect();
+    assert_eq!(others, ["LH-04", "LH-07", "LH-20"]);
+    assert_eq!(batch[0]["shown"], number(batch[0], "p_adjusted") <= 0.05);
     let again = common.iter().filter(|c| c["suspect"] == batch[0]["suspect"]).count();
     assert_eq!(again, 1, "part number, software and site say the same less well");
 }

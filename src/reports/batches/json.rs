@@ -224,7 +224,7 @@ fn kinds(view: &BatchView) -> Vec<KindJson> {
             by: kind.by.to_string(),
             groups: kind.groups,
             fitted: kind.fitted,
-            gammas: (kind.ratios.0.iter())
+            gammas: (kind.mixture().0.iter())
                 .map(|g| GammaJson {
                     weight: digits(g.weight),
                     shape: digits(g.shape),

@@ -22,6 +22,8 @@ fn vehicle() -> (Space, Vec<f64>) {
         manner,
         struck: struck.to_vec(),
         reach: vec![true; 2],
+        outranks: vec![1.0; 2],
+        apart: false,
         prior: 1.0 / 7.0,
         contacts: 1.0,
     };
