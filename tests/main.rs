@@ -14,6 +14,9 @@ mod whole_program;
 /// The same inputs give the same bytes at any number of threads.
 mod same_bytes;
 
+/// The same reports whoever watches and weighs.
+mod elsewhere;
+
 /// The week of a fleet, and what a run keeps for the next.
 mod weekly;
 

@@ -5,11 +5,14 @@
 //! one is only the other's companion: it loses its association once the other is held. The table
 //! of starts is looked at first, the incidents after.
 
+use serde::{Deserialize, Serialize};
+
 use super::risk::{Condition, FAMILY, SINGLE, WASHED, WET};
 use super::trials::{Trial, tally, with_and_without};
 use crate::numerics::exact::upper_mid_p;
 use crate::numerics::strata;
 use crate::numerics::table::TwoGroups;
+use crate::vocabulary::{Word, maybe_word, word};
 
 /// A condition looks like a trigger up to this one-sided p.
 const LOOKS_LIKE: f64 = 0.1;
@@ -21,18 +24,21 @@ const STAYS: f64 = 0.05;
 const GOES: f64 = 0.2;
 
 /// Two conditions that cannot be taken for two.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Confounded {
     /// One condition, as in the list of conditions.
-    pub first: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub first: Word,
     /// The other.
-    pub second: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub second: Word,
     /// Starts with both.
     pub together: u64,
     /// Starts with at least one.
     pub either: u64,
     /// The condition that is only a companion, where the data tell.
-    pub companion: Option<&'static str>,
+    #[serde(deserialize_with = "maybe_word")]
+    pub companion: Option<Word>,
     /// In words.
     pub said: String,
     /// Starts that would separate them, in words.

@@ -1,20 +1,23 @@
 //! An exposure: a start with its conditions, whether or not an incident happened in it.
 
-use crate::vocabulary::{Instant, Place};
+use serde::{Deserialize, Serialize};
+
+use crate::vocabulary::{Instant, Place, Word, word};
 
 /// A value with where it came from and how old it was.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sourced {
     /// The value in the unit of its field.
     pub value: f64,
     /// `log`, `report` or `weather`.
-    pub source: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub source: Word,
     /// Seconds between the value and the start; positive when the value is older than the start.
     pub age_s: f64,
 }
 
 /// One start of one vehicle as a trial: the denominator of every risk.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Exposure {
     /// The vehicle.
     pub vehicle: String,
@@ -59,7 +62,7 @@ pub struct Exposure {
 }
 
 /// How the risk of an incident depends on one condition.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ConditionRisk {
     /// The condition, as in `ambient_c < 2`.
     pub condition: String,

@@ -7,6 +7,7 @@
 
 use chrono::{Days, NaiveDate, NaiveTime, TimeZone, Timelike};
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
 
 use super::exposures::{told, wet};
 use super::moisture::dew_spread_k;
@@ -21,7 +22,7 @@ const MOST: usize = 14;
 const USUAL_HOUR: u32 = 6;
 
 /// One coming morning.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Morning {
     /// The time looked at.
     pub at: Instant,

@@ -5,6 +5,7 @@
 //! its mean, 95 % interval and the probability that it is above 0, never a verdict. Refused below
 //! six incidents and where a cell has fewer than five starts: then nothing separates them.
 
+use serde::{Deserialize, Serialize};
 use statrs::distribution::{Beta, ContinuousCDF};
 
 use super::risk::{COLD, FAMILY, WET};
@@ -18,7 +19,7 @@ const LEAST_STARTS: u64 = 5;
 const POINTS: usize = 100;
 
 /// Cold and wet by four cells.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Interaction {
     /// Hits and starts: cold and wet, cold and dry, warm and wet, warm and dry.
     pub cells: [(u64, u64); 4],

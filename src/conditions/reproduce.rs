@@ -8,6 +8,7 @@
 //! proposed: it would make faults of its own.
 
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
 
 use super::forecast::{Morning, mornings};
 use super::lag::hours_to_cool;
@@ -18,6 +19,7 @@ use crate::numerics::beta_binomial::{JEFFREYS, first_hit_within, probability_gre
 use crate::numerics::centre::quantile;
 use crate::numerics::proportion::{clopper_pearson, jeffreys};
 use crate::numerics::table::TwoGroups;
+use crate::vocabulary::{Word, words};
 
 /// What can be arranged.
 const ARRANGED: [usize; 4] = [COLD, WET, SOAK, WASHED];
@@ -39,10 +41,11 @@ const OFTEN: f64 = 0.3;
 const LEAST_MINUTES: f64 = 2.0;
 
 /// How to make it happen.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reproduction {
     /// The conditions to arrange, as in the list of conditions; empty: any start.
-    pub conditions: Vec<&'static str>,
+    #[serde(deserialize_with = "words")]
+    pub conditions: Vec<Word>,
     /// What to do, a line each.
     pub steps: Vec<String>,
     /// Starts with an incident, and starts, that met them all.

@@ -7,8 +7,11 @@
 //! searched: it only ever rises, and with incidents in spells some cut of it was below .05 in 8 %
 //! of vehicles without an effect (measured before it was left out). Its two halves are among the conditions declared in advance.
 
+use serde::{Deserialize, Serialize};
+
 use super::trials::Trial;
 use crate::numerics::max_selected::{best_cut, shift_p};
+use crate::vocabulary::{Word, word};
 
 /// Incidents below which no threshold is looked for.
 const LEAST_HITS: usize = 6;
@@ -16,10 +19,11 @@ const LEAST_HITS: usize = 6;
 const LEAST_SHARE: f64 = 0.1;
 
 /// A threshold of one quantity.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Threshold {
     /// The quantity with its unit, as in `ambient_c`.
-    pub quantity: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub quantity: Word,
     /// The best cut: at or below it against above it.
     pub at: f64,
     /// Whether the incidents lie at or below the cut.

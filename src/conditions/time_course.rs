@@ -6,12 +6,15 @@
 //! only are left out: a scan tells that something happened, not when. The axis begins at the first
 //! logged frame of the start, so what a slow logger missed is missing here too.
 
+use serde::{Deserialize, Serialize};
+
 use super::risk::FAMILY;
 use super::trials::{Trial, with_and_without};
 use crate::numerics::circular::SHORTEST_SERIES;
 use crate::numerics::exact::upper_mid_p;
 use crate::numerics::rate::{constant_rate_p, garwood};
 use crate::numerics::survival::{Curve, Quantile, Watched, kaplan_meier, log_rank};
+use crate::vocabulary::{Word, word};
 
 /// Ends of the spans, seconds: cranking, the first minute, warming up, running. Fixed in advance:
 /// spans chosen afterwards would be a search. The last is open.
@@ -24,7 +27,7 @@ const CONFIDENCE: f64 = 0.95;
 const MOST_SHIFTS: usize = 200;
 
 /// The share of starts that have had their incident by some time.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Moment {
     /// Seconds since the start.
     pub after_s: f64,
@@ -37,7 +40,7 @@ pub struct Moment {
 }
 
 /// The rate of first incidents in one span.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Span {
     /// From, seconds since the start.
     pub from_s: f64,
@@ -56,14 +59,17 @@ pub struct Span {
 }
 
 /// Starts with and without a condition.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Split {
     /// The condition, as in the list of conditions.
-    pub condition: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub condition: Word,
     /// Starts with it, in words.
-    pub said: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub said: Word,
     /// Starts without it, in words.
-    pub otherwise: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub otherwise: Word,
     /// The curve with it.
     pub with: Curve,
     /// The curve without it.
@@ -75,7 +81,7 @@ pub struct Split {
 }
 
 /// When in a start it happens.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TimeCourse {
     /// The curve of all watched starts.
     pub curve: Curve,

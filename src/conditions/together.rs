@@ -3,6 +3,8 @@
 //! In: the trials of one vehicle. Out: odds ratios by Firth's logistic regression. Three incidents
 //! are asked for each condition in it; with fewer the question is refused in words.
 
+use serde::{Deserialize, Serialize};
+
 use super::risk::{FAMILY, SINGLE};
 use super::trials::{Trial, with_and_without};
 use crate::numerics::exact::mid_p;
@@ -20,7 +22,7 @@ const KNOWN: f64 = 0.8;
 const CONFIDENCE: f64 = 0.95;
 
 /// One condition with the others held.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Joint {
     /// The condition, as in the list of conditions.
     pub condition: String,

@@ -5,7 +5,9 @@
 //! minutes apart is taken from the nearest one within 60 minutes, else it is unknown. Rain is
 //! never interpolated (an hour's sum says nothing on its minutes) and never read from the future.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
 
 use super::exposure::Sourced;
 use crate::read::WeatherRow;
@@ -21,16 +23,19 @@ const RAIN_SPAN_S: f64 = 12.0 * 3600.0;
 const HOUR_APART_S: f64 = 55.0 * 60.0;
 
 /// Readings of all sites, by time.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct WeatherTable {
     sites: BTreeMap<String, Site>,
 }
 
 /// One site's readings, each series by time and without the rows that lack it.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 struct Site {
+    #[serde(with = "series")]
     temperature_c: Vec<(Instant, f64)>,
+    #[serde(with = "series")]
     humidity_pct: Vec<(Instant, f64)>,
+    #[serde(with = "series")]
     precipitation_mm: Vec<(Instant, f64)>,
 }
 
@@ -107,12 +112,59 @@ impl WeatherTable {
         Some((readings.first()?.0, readings.last()?.0))
     }
 
+    /// The readings of these sites only. All others keep their names, so that whoever names no site is told
+    /// no more than by the whole table.
+    #[must_use]
+    pub fn of_sites(&self, wanted: &BTreeSet<&str>) -> WeatherTable {
+        let only = self.sites.len() == 1;
+        let site = |(name, site): (&String, &Site)| {
+            let kept = only || wanted.contains(name.as_str());
+            (name.clone(), if kept { site.clone() } else { Site::default() })
+        };
+        WeatherTable { sites: self.sites.iter().map(site).collect() }
+    }
+
     fn site(&self, name: Option<&str>) -> Option<&Site> {
         match name {
             Some(name) => self.sites.get(name),
             None if self.sites.len() == 1 => self.sites.values().next(),
             None => None,
         }
+    }
+}
+
+/// Readings for sending: times as steps from one to the next, which are mostly alike and pack well.
+mod series {
+    use serde::de::Error as _;
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    use crate::vocabulary::Instant;
+
+    pub(super) fn serialize<S: Serializer>(
+        readings: &[(Instant, f64)],
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
+        let mut last = 0;
+        let step =
+            |(time, _): &(Instant, f64)| time.0.wrapping_sub(std::mem::replace(&mut last, time.0));
+        let steps: Vec<i64> = readings.iter().map(step).collect();
+        let values: Vec<f64> = readings.iter().map(|(_, value)| *value).collect();
+        (steps, values).serialize(to)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        from: D,
+    ) -> Result<Vec<(Instant, f64)>, D::Error> {
+        let (steps, values) = <(Vec<i64>, Vec<f64>)>::deserialize(from)?;
+        if steps.len() != values.len() {
+            return Err(D::Error::custom("readings without a time each"));
+        }
+        let mut time: i64 = 0;
+        let reading = |(step, value): (i64, f64)| {
+            time = time.wrapping_add(step);
+            (Instant(time), value)
+        };
+        Ok(steps.into_iter().zip(values).map(reading).collect())
     }
 }
 
@@ -193,6 +245,36 @@ mod tests {
     fn series() -> Vec<(Instant, f64)> {
         let values = [(0, -2.0), (1, -3.0), (2, -5.0), (3, -4.0), (6, 1.0), (7, 2.0)];
         values.map(|(h, t)| (hour(f64::from(h)), t)).to_vec()
+    }
+
+    #[test]
+    fn a_part_of_the_sites_says_no_more_than_the_whole() {
+        let rows = vec![row("quay", 0.0, 1.0, Some(0.2)), row("yard", 0.0, 5.0, None)];
+        let whole = WeatherTable::new(rows);
+        let part = whole.of_sites(&BTreeSet::from(["yard"]));
+        let at = |table: &WeatherTable, site| table.temperature_c(site, hour(0.0)).map(|t| t.value);
+        assert_eq!(
+            [Some("quay"), Some("yard"), None].map(|s| at(&part, s)),
+            [None, Some(5.0), None]
+        );
+        let one = WeatherTable::new(vec![row("quay", 0.0, 1.0, None)]);
+        assert_eq!(at(&one.of_sites(&BTreeSet::new()), None), Some(1.0));
+        assert!(WeatherTable::default().of_sites(&BTreeSet::new()).is_empty());
+    }
+
+    #[test]
+    fn readings_come_as_they_were_sent() {
+        let mut rows = vec![row("quay", 7.5, 100.1 / 3.0, None), row("quay", 8.0, -0.0, Some(0.2))];
+        for time in [Instant(i64::MIN), Instant(i64::MAX)] {
+            rows.push(WeatherRow { time, ..row("quay", 0.0, 4.0, None) });
+        }
+        let sent = WeatherTable::new(rows);
+        let bytes = rmp_serde::to_vec(&sent).expect("bytes");
+        let come: WeatherTable = rmp_serde::from_slice(&bytes).expect("a table");
+        assert_eq!(format!("{come:?}"), format!("{sent:?}"));
+        let short = rmp_serde::to_vec(&(vec![1_i64, 2], vec![0.5])).expect("bytes");
+        let mut from = rmp_serde::Deserializer::new(short.as_slice());
+        assert!(super::series::deserialize(&mut from).is_err());
     }
 
     // q8.interp: bracketing readings at most an hour and a half apart, else missing.

@@ -1,5 +1,7 @@
 //! When it happens and how to make it happen: all answers on one vehicle's conditions, together.
 
+use serde::{Deserialize, Serialize};
+
 use super::confounding::{Confounded, confounded};
 use super::exposure::ConditionRisk;
 use super::interaction::{Interaction, interaction};
@@ -11,7 +13,7 @@ use super::trials::Trial;
 use crate::numerics::multiple::holm;
 
 /// What the starts of one vehicle tell about conditions and time, beside the list of conditions.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct When {
     /// Judged starts.
     pub starts: usize,

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::facts::entry::decode;
+use crate::facts::entry::{decode, files_in};
 use crate::facts::error::FactsError;
+use crate::facts::packed::in_one_piece;
 use crate::facts::store::StoredLog;
 use crate::facts::table::Row;
 
@@ -20,6 +21,14 @@ impl StoredLog {
     pub fn in_folder(folder: &Path) -> Result<Option<StoredLog>, FactsError> {
         let nameless: Arc<str> = "".into();
         decode(folder, &nameless)
+    }
+
+    /// The entry in a folder as [`StoredLog::from_bytes`] takes it; it is checked there.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn bytes_in_folder(folder: &Path) -> Result<Vec<u8>, FactsError> {
+        Ok(in_one_piece(files_in(folder)?))
     }
 
     /// How many facts it has; `logs`, `frames`, `bytes` and `rejects` stand among them.

@@ -90,6 +90,21 @@ pub(super) fn decode(folder: &Path, file: &Arc<str>) -> Result<Option<StoredLog>
     decode_from(&|name, most| read_at_most(folder, name, most), file).map(Some)
 }
 
+/// The files of an entry as they are, when its list is whole.
+pub(super) fn files_in(folder: &Path) -> Result<Vec<(String, Vec<u8>)>, FactsError> {
+    let list = read_at_most(folder, LIST, LONGEST_LIST)?;
+    let mut files = Vec::new();
+    for (name, (length, _)) in listed(&String::from_utf8_lossy(&list))? {
+        if Path::new(&name).file_name().is_none_or(|own| *own != *name) {
+            return Err(damaged("names of files", format!("{name:?} in {LIST}")));
+        }
+        let bytes = read_at_most(folder, &name, length)?;
+        files.push((name, bytes));
+    }
+    files.push((LIST.to_owned(), list));
+    Ok(files)
+}
+
 /// A file of an entry by its name, cut one byte after so many: more is damage anyway.
 type Bring<'a> = &'a dyn Fn(&str, u64) -> Result<Vec<u8>, FactsError>;
 

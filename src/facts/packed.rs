@@ -34,15 +34,7 @@ impl StoredLog {
     /// # Errors
     /// When a table cannot be made of the facts.
     pub fn to_bytes(&self) -> Result<Vec<u8>, FactsError> {
-        let mut bytes = Vec::new();
-        for (name, file) in encode(self)? {
-            let length = u16::try_from(name.len()).unwrap_or(u16::MAX);
-            bytes.extend(length.to_le_bytes());
-            bytes.extend(name.as_bytes());
-            bytes.extend((file.len() as u64).to_le_bytes());
-            bytes.extend(file);
-        }
-        Ok(bytes)
+        Ok(in_one_piece(encode(self)?))
     }
 
     /// The log again; places get `file` as their file.
@@ -65,6 +57,19 @@ impl StoredLog {
         };
         decode_from(&bring, file)
     }
+}
+
+/// Files with their names, one after the other.
+pub(super) fn in_one_piece(files: Vec<(String, Vec<u8>)>) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    for (name, file) in files {
+        let length = u16::try_from(name.len()).unwrap_or(u16::MAX);
+        bytes.extend(length.to_le_bytes());
+        bytes.extend(name.as_bytes());
+        bytes.extend((file.len() as u64).to_le_bytes());
+        bytes.extend(file);
+    }
+    bytes
 }
 
 /// The next file, with its name.

@@ -1,10 +1,12 @@
 //! An incident: what belongs together inside one start.
 
+use serde::{Deserialize, Serialize};
+
 use crate::observe::{AnswerReading, ErrorDetailRow, LockRow, PassiveRow, ReturnRow};
-use crate::vocabulary::{Instant, Place};
+use crate::vocabulary::{Instant, Place, Word, word};
 
 /// Silences, disturbances, accusations and missing answers that belong together in one start.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Incident {
     /// Begin of the start it lies in.
     pub start: Instant,
@@ -51,7 +53,7 @@ pub struct Incident {
 }
 
 /// What more the logs tell of an incident: rows of the finer tables, under the names of its nodes.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct FinerSigns {
     /// Error frames by class and place; those with `wires` name a fault of the bus wires.
     pub errors: Vec<ErrorDetailRow>,
@@ -68,7 +70,7 @@ pub struct FinerSigns {
 }
 
 /// A node that fell silent.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SilentNode {
     /// The node.
     pub node: String,
@@ -87,10 +89,11 @@ pub struct SilentNode {
 }
 
 /// A disturbance inside an incident.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Disturbed {
     /// `error-frames`, `flood`, `unknown-identifiers`, `thinned`, `starved`.
-    pub kind: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub kind: Word,
     /// From.
     pub begin: Instant,
     /// To.
@@ -106,7 +109,7 @@ pub struct Disturbed {
 }
 
 /// One node's word about another.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Accusation {
     /// Who says so.
     pub reporter: String,

@@ -15,6 +15,7 @@
 //! event the curve falls to 0 and stays there, whatever comes later: the caller has to look at
 //! [`Step::at_risk`] before it believes an early fall.
 
+use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 
 /// One subject: watched from `from` to `to`, on the axis that starts with its own beginning.
@@ -48,7 +49,7 @@ impl Watched {
 }
 
 /// The curve just after one time at which events happened.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Step {
     /// The time, in the unit of the subjects.
     pub time: f64,
@@ -67,7 +68,7 @@ pub struct Step {
 }
 
 /// A Kaplan-Meier curve.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Curve {
     /// One step for each time at which an event happened, by time. Empty without events.
     pub steps: Vec<Step>,
@@ -79,7 +80,7 @@ pub struct Curve {
 }
 
 /// A time at which the curve has fallen far enough, and how far the data let it range.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Quantile {
     /// First time at which the share free of the event is at most the one asked for.
     pub time: Option<f64>,
@@ -178,7 +179,7 @@ fn risk_sets(watch: &Watch) -> Vec<(f64, u64, f64)> {
 }
 
 /// The times of some subjects, each kind sorted on its own.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Watch {
     began: Vec<f64>,
     ended: Vec<f64>,

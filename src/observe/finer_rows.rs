@@ -2,6 +2,8 @@
 //!
 //! They stand in tables of their own beside those of `rows`, which they refer to by bus, start and begin.
 
+use serde::{Deserialize, Serialize};
+
 use crate::vocabulary::{Identifier, Instant, Place};
 
 /// The finer facts of one log file.
@@ -49,7 +51,7 @@ impl FinerFacts {
 }
 
 /// Error frames of one disturbance that have one class and stand at one place in the frame.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ErrorDetailRow {
     /// The bus.
     pub bus: String,
@@ -68,7 +70,7 @@ pub struct ErrorDetailRow {
 }
 
 /// From what it was told whose schedule a disturbance keeps.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum LockBasis {
     /// From the times of error frames.
     ErrorFrames,
@@ -77,7 +79,7 @@ pub enum LockBasis {
 }
 
 /// Whether a disturbance keeps the schedule of one node.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LockRow {
     /// The bus.
     pub bus: String,
@@ -100,7 +102,7 @@ pub struct LockRow {
 }
 
 /// How a node came back from a silence.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum ReturnKind {
     /// Beat and counters went on: it ran all the time and was only not heard.
     InPhase,
@@ -111,7 +113,7 @@ pub enum ReturnKind {
 }
 
 /// How a node came back from one silence; no row when nothing tells.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReturnRow {
     /// The bus.
     pub bus: String,
@@ -145,7 +147,7 @@ pub struct OrderRow {
 }
 
 /// A node whose CAN FD frames carry the error state indicator.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PassiveRow {
     /// The bus.
     pub bus: String,

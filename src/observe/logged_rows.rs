@@ -1,5 +1,7 @@
 //! Facts of what testers and nodes say in a log: codes, answers, and events that a protocol tells of.
 
+use serde::{Deserialize, Serialize};
+
 use crate::vocabulary::{Code, CodeStatus, Instant, Place};
 
 /// A code that a node held in a log, from when it was first told to when it was last.
@@ -32,7 +34,7 @@ pub struct LoggedCodeRow {
 }
 
 /// What is to be read out of an answer or its absence.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum AnswerReading {
     /// It answered in time.
     Answered,

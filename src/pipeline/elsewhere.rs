@@ -11,6 +11,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::hands::Hands;
+use super::loads::Load;
 use super::recount::{Counts, Entry};
 use super::watch::watch_opened;
 use crate::facts::{ContentHasher, StoredLog};
@@ -35,6 +36,15 @@ pub trait Engine: Sync {
     /// # Errors
     /// In words, when the counting did not come to an end.
     fn count(&self, entries: &[Entry], tell: &dyn Fn(&str)) -> Result<Option<Counts>, String>;
+
+    /// Has the vehicles of a load weighed ([`Basis::weigh`](super::Basis::weigh)): what came of each, in the
+    /// order of their places. `None` when they cannot be weighed there, which `tell` is told.
+    ///
+    /// # Errors
+    /// In words, when the weighing did not come to an end.
+    fn weigh(&self, _load: &Load, _tell: &dyn Fn(&str)) -> Result<Option<Vec<Vec<u8>>>, String> {
+        Ok(None)
+    }
 }
 
 /// Where answers are handed in.

@@ -9,6 +9,7 @@ use rayon::prelude::*;
 
 use super::elsewhere::Engine;
 use super::hands::Hands;
+use super::loads::{Stored, StoredAt};
 use super::progress::Progress;
 use super::recount::{Counts, Entry, add_counts};
 use super::sending;
@@ -44,6 +45,8 @@ pub(super) struct LogFile {
 pub(super) type ByVehicle = BTreeMap<String, Vec<(Arc<str>, LogFacts)>>;
 /// What the logs gave, by vehicle, refused ones among them.
 pub(super) type Notes = BTreeMap<String, Vec<LogNote>>;
+/// Facts by vehicle, what the logs gave, and where their facts are in the store.
+pub(super) type All = (ByVehicle, Notes, Stored);
 
 /// What else is needed to watch the logs of a run.
 pub(super) struct Watching<'a> {
@@ -75,6 +78,8 @@ pub(super) struct Watched {
     opened: bool,
     /// Whether its facts were put into the store.
     kept: bool,
+    /// By how much its times were moved since.
+    moved: i64,
     /// The time that its path names.
     named: Option<Instant>,
     notes: Vec<String>,
@@ -88,7 +93,7 @@ pub(super) fn all(
     how: &Watching<'_>,
     tally: &mut Tally,
     remarks: &mut Vec<String>,
-) -> Result<(ByVehicle, Notes), String> {
+) -> Result<All, String> {
     let logs = &how.sources.logs;
     how.progress.begin(logs.len() as u64, logs.iter().map(|l| l.size).sum());
     let watched = match how.engine {
@@ -97,7 +102,7 @@ pub(super) fn all(
     };
     how.progress.end();
     let watched = watched?;
-    let mut by_vehicle = ByVehicle::new();
+    let (mut by_vehicle, mut stored) = (ByVehicle::new(), Stored::new());
     let mut notes = refused(how);
     let (mut used, mut known) = (BTreeSet::new(), KnownFiles::default());
     let mut relative: BTreeMap<String, i64> = BTreeMap::new();
@@ -106,6 +111,7 @@ pub(super) fn all(
         tally.logs_reused += u64::from(w.reused);
         tally.logs_unopened += u64::from(!w.opened);
         tally.frames += w.log.frames;
+        let folder = how.engine.and_then(|_| w.folder(how));
         used.extend(w.key.take());
         if let Some(file) = w.known.take() {
             known.add(&w.name, file);
@@ -119,7 +125,8 @@ pub(super) fn all(
         if w.relative {
             let place = relative.entry(w.vehicle.clone()).or_default();
             if *place > 0 {
-                w.log.facts.shift(*place * APART);
+                w.moved = *place * APART;
+                w.log.facts.shift(w.moved);
             }
             *place += 1;
             remarks.push(format!(
@@ -131,6 +138,8 @@ pub(super) fn all(
         let begin = w.log.facts.starts.iter().map(|start| start.begin).min();
         let note = LogNote { begin: begin.or(w.named), used: begin.is_some(), rejected };
         notes.entry(w.vehicle.clone()).or_default().push(note);
+        let moved = w.moved;
+        stored.extend(folder.map(|folder| (Arc::clone(&w.name), StoredAt { folder, moved })));
         by_vehicle.entry(w.vehicle).or_default().push((w.name, w.log.facts));
     }
     if let Some(store) = how.store {
@@ -138,7 +147,7 @@ pub(super) fn all(
         let unused = store.tidy(&used);
         tally.facts_unused = (unused.kept, unused.cleared);
     }
-    Ok((by_vehicle, notes))
+    Ok((by_vehicle, notes, stored))
 }
 
 /// Watches logs on this machine, in their order.
@@ -217,6 +226,7 @@ impl Watched {
             known: None,
             opened: true,
             kept: false,
+            moved: 0,
             named: named_time(captures.start.as_deref(), how.zone),
             notes: Vec::new(),
         }
@@ -290,10 +300,15 @@ impl Watched {
     /// The entry into which its facts were put, with their number added to what came; `None` when they
     /// were there before, or are not.
     pub(super) fn counted_once(&self, how: &Watching<'_>, came: &mut Counts) -> Option<Entry> {
-        let (store, key) = (how.store?, self.key.as_ref().filter(|_| self.kept)?);
-        let folder = std::path::absolute(store.place(key)).ok()?.to_str()?.to_owned();
+        let folder = self.folder(how).filter(|_| self.kept)?;
         add_counts(came, &self.vehicle, &self.log);
         Some(Entry { vehicle: self.vehicle.clone(), folder })
+    }
+
+    /// The folder of the store in which its facts are.
+    fn folder(&self, how: &Watching<'_>) -> Option<String> {
+        let key = self.key.as_ref().filter(|_| self.kept || self.reused)?;
+        Some(std::path::absolute(how.store?.place(key)).ok()?.to_str()?.to_owned())
     }
 
     /// The last step, whatever the facts came from.
@@ -346,7 +361,10 @@ fn place_in_time(how: &Watching<'_>, log: &LogFile, out: &mut Watched) {
         return;
     };
     match parse_path_time(text, how.zone) {
-        Ok(time) => out.log.facts.shift(time.instant.0),
+        Ok(time) => {
+            out.moved = time.instant.0;
+            out.log.facts.shift(out.moved);
+        }
         Err(reason) => {
             out.relative = true;
             out.notes.push(format!("{}: `{{start}}` is not a time: {reason}", out.name));

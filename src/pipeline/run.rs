@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use super::closer::look_closer;
 use super::elsewhere::Engine;
 use super::facts_input::Parts;
+use super::loads::Away;
 use super::logs::{self, ByVehicle, Watching};
 use super::outputs;
 use super::plan::{Format, Plan, View};
@@ -145,7 +146,7 @@ fn analyse(
         engine,
         progress,
     };
-    let (logs, notes) =
+    let (logs, notes, stored) =
         logs::all(&watching, &mut tally, &mut remarks).map_err(RunError::Elsewhere)?;
     let mut parts = Parts::of(&mut sources);
     let own = !(logs.is_empty() && sources.reports.is_empty());
@@ -172,12 +173,17 @@ fn analyse(
             return Err(RunError::NoInput { hint: hint(&remarks, &tally) });
         }
     }
-    weighing.take(&sources, &mut vehicles);
+    let away = engine.map(|engine| Away { engine, stored: &stored, progress });
+    weighing.take_with(away.as_ref(), &sources, &mut vehicles).map_err(RunError::Elsewhere)?;
     undescribed.extend(without_network(&sources, vehicles.keys()));
     vehicles.append(&mut kept);
     undescribed.sort_unstable();
     remarks.extend(no_network(&undescribed, sources.networks.len()));
-    let (findings, outlooks, before) = weighing.done(&sources);
+    let beside =
+        keep && [Format::Parquet, Format::Html].iter().any(|f| plan.output.formats.contains(f));
+    let (findings, outlooks, before) = weighing
+        .done(away.as_ref(), &sources, &mut vehicles, beside)
+        .map_err(RunError::Elsewhere)?;
     let week = in_view.map(|in_view| {
         week::review_of(plan, &sources, &notes, (in_view, before), (&findings, &outlooks))
     });

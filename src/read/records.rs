@@ -2,10 +2,12 @@
 //!
 //! Unknown is `None`, never 0. Times are UTC; units stand in the field names.
 
+use serde::{Deserialize, Serialize};
+
 use crate::vocabulary::{Code, CodeStatus, Instant, Place};
 
 /// What the modules of one vehicle said when a tester asked them all.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ScanReport {
     /// The vehicle.
     pub vehicle: String,
@@ -28,7 +30,7 @@ pub struct ScanReport {
 }
 
 /// What one node said.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NodeReport {
     /// The node's short name.
     pub node: String,
@@ -41,7 +43,7 @@ pub struct NodeReport {
 }
 
 /// One code of one node.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CodeReport {
     /// The code with its failure type byte.
     pub code: Code,
@@ -119,7 +121,7 @@ pub struct WeatherRow {
 }
 
 /// One class of module in the table of what follows a replaced part.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AfterPartRow {
     /// The class; `any` goes with every module.
     pub class: String,
@@ -153,7 +155,7 @@ pub struct SeverityRow {
 }
 
 /// One service note.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ServiceNote {
     /// When it was done.
     pub time: Instant,
@@ -187,7 +189,7 @@ impl ServiceNote {
 }
 
 /// The actions that a service note may name.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum ServiceAction {
     /// A temporary disconnection.
     Disconnect,
@@ -208,7 +210,7 @@ pub enum ServiceAction {
 }
 
 /// What came of a service action.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum ServiceOutcome {
     /// The fault went away.
     Recovered,

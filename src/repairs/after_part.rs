@@ -8,6 +8,7 @@
 use std::sync::Arc;
 
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
 
 use crate::read::tables::{ColumnChoices, read_after_part};
 use crate::read::{Account, AfterPartRow};
@@ -21,7 +22,7 @@ const SHIPPED: &str = include_str!("after_the_part.csv");
 const SHIPPED_NAME: &str = "after_the_part.csv (built in)";
 
 /// What follows a replaced part, by class of module.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct AfterTable {
     rows: Vec<AfterPartRow>,
 }
@@ -42,7 +43,7 @@ impl AfterTable {
 }
 
 /// What a replaced part needs.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct AfterPart {
     /// The node.
     pub node: String,

@@ -4,12 +4,14 @@
 //! start between them are one: nothing tells which of them did it. A disconnection that was undone
 //! is an experiment of its own, and its starts count on neither side of a lasting change.
 
+use serde::{Deserialize, Serialize};
+
 use crate::conditions::Trial;
 use crate::read::{ServiceAction, ServiceNote};
 use crate::vocabulary::{Instant, Place};
 
 /// What kind of change.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Kind {
     /// Something was replaced, repaired, cleaned or initialised.
     Lasting,

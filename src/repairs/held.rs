@@ -16,6 +16,8 @@
 //!   least 1/(1 − confidence). Both may be looked at after every start (Ville 1939), and no count
 //!   is ever begun anew after an incident.
 
+use serde::{Deserialize, Serialize};
+
 use super::changes::{Change, Kind};
 use crate::conditions::{Condition, Trial, met_all, trigger};
 use crate::numerics::beta_binomial::{
@@ -25,7 +27,7 @@ use crate::numerics::logs::decibans;
 use crate::numerics::sequential::unchanged_against_cured;
 use crate::numerics::strata;
 use crate::numerics::table::TwoGroups;
-use crate::vocabulary::{Instant, Place};
+use crate::vocabulary::{Instant, Place, Word, words};
 
 /// The risk per start of a cured vehicle: incidents of other kinds still happen (judgement).
 const CURED: f64 = 0.005;
@@ -33,7 +35,7 @@ const CURED: f64 = 0.005;
 const FELL_TO: f64 = 0.2;
 
 /// Starts with an incident, and starts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Counts {
     /// With an incident.
     pub hits: u64,
@@ -42,7 +44,7 @@ pub struct Counts {
 }
 
 /// Where a change stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum State {
     /// Enough clean starts under the trigger.
     Held,
@@ -71,7 +73,7 @@ impl State {
 }
 
 /// One change and what became of it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Repair {
     /// Lasting, or a disconnection for a time.
     pub kind: Kind,
@@ -82,7 +84,8 @@ pub struct Repair {
     /// What was done; several at once are one change.
     pub actions: Vec<String>,
     /// The conditions of the trigger, as in the list of conditions; empty: any start.
-    pub trigger: Vec<&'static str>,
+    #[serde(deserialize_with = "words")]
+    pub trigger: Vec<Word>,
     /// Under the trigger, before.
     pub before: Counts,
     /// Under the trigger, after.

@@ -1,5 +1,7 @@
 //! What lies ahead of one vehicle, brought together.
 
+use serde::{Deserialize, Serialize};
+
 use super::after_part::{AfterPart, AfterTable, after_part};
 use super::changes::{Kind, changes};
 use super::held::{Repair, State, weigh};
@@ -28,7 +30,7 @@ pub struct Case<'a> {
 }
 
 /// When it happens, how to make it happen, whether the repair has held, what the part needs.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Outlook {
     /// The vehicle.
     pub vehicle: String,

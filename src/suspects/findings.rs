@@ -1,5 +1,7 @@
 //! What the analysis has found, vehicle by vehicle: the input of every report.
 
+use serde::{Deserialize, Serialize};
+
 use crate::conditions::{ConditionRisk, Exposure};
 use crate::incidents::Incident;
 use crate::vocabulary::{Mechanism, Place, Suspect, Verdict};
@@ -8,7 +10,7 @@ use crate::vocabulary::{Mechanism, Place, Suspect, Verdict};
 pub const ONE_MORE_INPUT: &str = "one more input: ";
 
 /// All that is concluded about one vehicle.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct VehicleFinding {
     /// The vehicle.
     pub vehicle: String,
@@ -46,7 +48,7 @@ pub struct VehicleFinding {
 }
 
 /// A second cause: a suspect that clearly explains incidents that the leader does not.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct OtherCause {
     /// The suspect.
     pub suspect: Suspect,
@@ -59,7 +61,7 @@ pub struct OtherCause {
 }
 
 /// One suspect of one vehicle.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct SuspectFinding {
     /// The suspect.
     pub suspect: Suspect,
@@ -89,7 +91,7 @@ impl SuspectFinding {
 }
 
 /// One observation with its weight for or against a suspect.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Evidence {
     /// Decibans by which this evidence moved the suspect's probability, all evidence before it already
     /// weighed: 10 log10 of prior plus all weights is 10 log10 of the probability. Positive speaks for.
@@ -101,7 +103,7 @@ pub struct Evidence {
 }
 
 /// A test worth doing next.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct NextTest {
     /// What to do, in words.
     pub test: String,
@@ -126,7 +128,7 @@ pub struct NextTest {
 }
 
 /// One outcome of a test, and where the suspects would stand after it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TestOutcome {
     /// What would be seen.
     pub outcome: String,
@@ -141,7 +143,7 @@ pub struct TestOutcome {
 }
 
 /// One of several tests in a row.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TestStep {
     /// What to do, in words.
     pub test: String,

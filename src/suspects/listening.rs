@@ -6,6 +6,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::{Deserialize, Serialize};
+
 use super::rates;
 use crate::incidents::Gathered;
 
@@ -17,14 +19,14 @@ const IS_SPARED: f64 = 0.7;
 const BROAD: usize = 3;
 
 /// Probabilities of listening for the pairs of one network.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Listening {
     /// By reporter and accused.
     pairs: BTreeMap<String, BTreeMap<String, Counts>>,
 }
 
 /// How often one accused another.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 struct Counts {
     seen: u32,
     mute: u32,
@@ -75,6 +77,18 @@ impl Listening {
         }
     }
 
+    /// Adds what was learned elsewhere; in whatever order, it comes to the same.
+    pub fn join(&mut self, other: &Listening) {
+        for (reporter, row) in &other.pairs {
+            for (accused, counts) in row {
+                let own = self.of(reporter, accused);
+                own.seen = own.seen.saturating_add(counts.seen);
+                own.mute = own.mute.saturating_add(counts.mute);
+                own.spared = own.spared.saturating_add(counts.spared);
+            }
+        }
+    }
+
     fn of(&mut self, reporter: &str, accused: &str) -> &mut Counts {
         let row = self.pairs.entry(reporter.to_owned()).or_default();
         row.entry(accused.to_owned()).or_default()
@@ -115,5 +129,34 @@ impl Listening {
         let spared = all.spared.saturating_sub(own.counts(reporter, accused).spared);
         let silent = rates::LISTENS * power(STAYS_MUTE, all.mute) * power(IS_SPARED, spared);
         silent / (silent + 1.0 - rates::LISTENS)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::invented::{accuse, silence};
+    use super::*;
+
+    fn taught(days: &[u32]) -> Listening {
+        let mut listening = Listening::default();
+        for day in days {
+            let mut incident = silence(*day, &["c"], &["a", "b", "c"], 3.0);
+            let reporters: &[&str] = if day % 2 == 0 { &["a", "b"] } else { &["a"] };
+            accuse(&mut incident, reporters, &[("a", "c")]);
+            listening.learn_of(&Gathered { incidents: vec![incident], ..Gathered::default() });
+        }
+        listening
+    }
+
+    #[test]
+    fn what_is_learned_apart_is_what_is_learned_together() {
+        let whole = taught(&[1, 2, 3, 4]);
+        let (mut forward, mut backward) = (taught(&[1, 2]), taught(&[3, 4]));
+        forward.join(&taught(&[3, 4]));
+        backward.join(&taught(&[1, 2]));
+        assert_eq!((&forward, &backward), (&whole, &whole));
+        assert_ne!(whole, taught(&[1, 2, 3]));
+        forward.join(&Listening::default());
+        assert_eq!(forward, whole);
     }
 }

@@ -10,6 +10,7 @@ mod network;
 mod place;
 mod suspect;
 mod trouble_code;
+mod words;
 
 pub use finishing::{Finishing, NoneUnderWay, none_under_way};
 pub use identifier::Identifier;
@@ -18,3 +19,4 @@ pub use network::{Branch, Bus, Network, Node, Sent};
 pub use place::{Place, Reject, Spot};
 pub use suspect::{Mechanism, Suspect, Verdict};
 pub use trouble_code::{Code, CodeStatus, ParameterCode, TroubleCode};
+pub use words::{Word, maybe_word, word, words};

@@ -1,12 +1,13 @@
 //! Where something was read, and what was refused there.
 
+use std::cell::RefCell;
 use std::fmt;
 use std::sync::Arc;
 
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// A spot inside a file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Spot {
     /// The file as a whole.
     Whole,
@@ -84,7 +85,29 @@ impl fmt::Display for Place {
 
 impl Serialize for Place {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
+        match serializer.is_human_readable() {
+            true => serializer.collect_str(self),
+            false => (&*self.file, self.spot).serialize(serializer),
+        }
+    }
+}
+
+thread_local! {
+    /// The file of the place read last: neighbours are mostly in one file, and share its name then.
+    static LAST_FILE: RefCell<Arc<str>> = RefCell::new("".into());
+}
+
+/// Only from what is not for people: their text does not tell a file `a:1` from line 1 of `a`.
+impl<'de> Deserialize<'de> for Place {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Place, D::Error> {
+        let (file, spot) = <(String, Spot)>::deserialize(from)?;
+        let file = LAST_FILE.with_borrow_mut(|last| {
+            if **last != *file {
+                *last = file.into();
+            }
+            Arc::clone(last)
+        });
+        Ok(Place { file, spot })
     }
 }
 

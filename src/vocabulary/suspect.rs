@@ -2,10 +2,11 @@
 
 use std::fmt;
 
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// What may be at fault. The order of the variants is the tie-break of every ranking.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(remote = "Self")]
 pub enum Suspect {
     /// A control module.
     Node(String),
@@ -87,14 +88,24 @@ impl Suspect {
     }
 }
 
+/// As text for people, as it is for programs: the text does not keep every name to the letter.
 impl Serialize for Suspect {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
+        match serializer.is_human_readable() {
+            true => serializer.collect_str(self),
+            false => Suspect::serialize(self, serializer),
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Suspect {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Suspect, D::Error> {
+        Suspect::deserialize(from)
     }
 }
 
 /// How a suspect acts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Mechanism {
     /// Garbles or floods the bus for the others.
@@ -113,7 +124,8 @@ impl fmt::Display for Mechanism {
 }
 
 /// What is concluded about one vehicle.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(remote = "Self")]
 pub enum Verdict {
     /// The leading suspect.
     Suspect(Suspect),
@@ -133,9 +145,19 @@ impl fmt::Display for Verdict {
     }
 }
 
+/// As a suspect.
 impl Serialize for Verdict {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
+        match serializer.is_human_readable() {
+            true => serializer.collect_str(self),
+            false => Verdict::serialize(self, serializer),
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Verdict {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Verdict, D::Error> {
+        Verdict::deserialize(from)
     }
 }
 

@@ -2,8 +2,10 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 /// A trouble code: the 16-bit word of SAE J2012, and the failure type byte when one was given.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct TroubleCode {
     /// Letter and four digits, packed as the standard packs them.
     pub word: u16,
@@ -23,7 +25,7 @@ impl fmt::Display for TroubleCode {
 }
 
 /// A trouble code of SAE J1939: which parameter, and how it fails.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct ParameterCode {
     /// Suspect parameter number, 19 bits.
     pub spn: u32,
@@ -41,7 +43,7 @@ impl fmt::Display for ParameterCode {
 }
 
 /// A code as a node holds it, by whichever standard.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Code {
     /// Of SAE J2012.
     Trouble(TroubleCode),
@@ -91,7 +93,7 @@ impl fmt::Display for Code {
 }
 
 /// How far a code has matured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum CodeStatus {
     /// Seen, not yet confirmed.
     Pending,

@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
 
 use crate::read::{ModuleRow, SeverityRow, TestTable, VehicleRow};
 use crate::repairs::Outlook;
@@ -82,7 +83,7 @@ pub struct VehicleWeek {
 }
 
 /// What was concluded a week before.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Was {
     /// The verdict.
     pub verdict: Verdict,
@@ -91,7 +92,7 @@ pub struct Was {
 }
 
 /// What was concluded of one vehicle without the inputs of the week.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Earlier {
     /// Whether it had any incident.
     pub incidents: bool,

@@ -206,9 +206,17 @@ impl Plan {
     /// Whether an instant lies in the period.
     #[must_use]
     pub fn in_period(&self, instant: Instant) -> bool {
-        let (from, to) = self.period.unwrap_or((None, None));
-        from.is_none_or(|from| instant >= from) && to.is_none_or(|to| instant < to)
+        in_period(self.period, instant)
     }
+}
+
+/// Whether an instant lies in a period.
+pub(super) fn in_period(
+    period: Option<(Option<Instant>, Option<Instant>)>,
+    instant: Instant,
+) -> bool {
+    let (from, to) = period.unwrap_or((None, None));
+    from.is_none_or(|from| instant >= from) && to.is_none_or(|to| instant < to)
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@
 use std::ops::Range;
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
 use toml::de::DeTable;
 
 use crate::read::account::{Account, Reading};
@@ -16,7 +17,7 @@ use crate::read::toml_text::TomlText;
 use crate::vocabulary::Place;
 
 /// A kind of test, or of setting one up.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum TestKind {
     /// Disconnect a module and repeat the start.
     Disconnect,
@@ -58,7 +59,7 @@ pub const KINDS: [(&str, TestKind); 11] = [
 ];
 
 /// Whether a test may be done on modules of steering and brakes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum OnSafety {
     /// Not at all.
     No,
@@ -72,7 +73,7 @@ const ON_SAFETY: [(&str, OnSafety); 3] =
     [("no", OnSafety::No), ("standing", OnSafety::Standing), ("yes", OnSafety::Yes)];
 
 /// What one kind of test takes and tells. Times in minutes, rates as probabilities.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TestTerms {
     /// Work, the starts not counted.
     pub minutes: f64,
@@ -126,7 +127,7 @@ const UNREAD: TestTerms = TestTerms {
 };
 
 /// The terms of every kind of test.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TestTable {
     terms: [TestTerms; KINDS.len()],
 }
