@@ -42,9 +42,7 @@ pub trait Engine: Sync {
     ///
     /// # Errors
     /// In words, when the weighing did not come to an end.
-    fn weigh(&self, _load: &Load, _tell: &dyn Fn(&str)) -> Result<Option<Vec<Vec<u8>>>, String> {
-        Ok(None)
-    }
+    fn weigh(&self, load: &Load, tell: &dyn Fn(&str)) -> Result<Option<Vec<Vec<u8>>>, String>;
 }
 
 /// Where answers are handed in.

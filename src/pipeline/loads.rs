@@ -203,3 +203,116 @@ impl Common<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Mutex;
+
+    use super::*;
+    use crate::conditions::WeatherTable;
+    use crate::observe::LogFacts;
+    use crate::pipeline::{Counts, Desk, Entry, Order, Quiet};
+    use crate::read::{TestTable, VehicleRow, WeatherRow};
+    use crate::repairs::AfterTable;
+    use crate::vocabulary::{Instant, Place};
+
+    /// Notes how many vehicles each load has, and weighs none.
+    #[derive(Default)]
+    struct Noting(Mutex<Vec<usize>>);
+
+    impl Engine for Noting {
+        fn watch(&self, _: &[&Order], _: &dyn Desk) -> Result<(), String> {
+            Ok(())
+        }
+
+        fn count(&self, _: &[Entry], _: &dyn Fn(&str)) -> Result<Option<Counts>, String> {
+            Ok(None)
+        }
+
+        fn weigh(&self, load: &Load, _: &dyn Fn(&str)) -> Result<Option<Vec<Vec<u8>>>, String> {
+            self.0.lock().expect("a list").push(load.vehicles);
+            let nothing = super::super::sealed::packed(&Weighed::default(), "nothing");
+            Ok(Some(vec![nothing?; load.vehicles]))
+        }
+    }
+
+    /// Readings at a site that do not pack well.
+    fn weather(site: &str, rows: u32) -> Vec<WeatherRow> {
+        let mut seed = 1_u64;
+        let row = |number: u32| {
+            seed = seed.wrapping_mul(0x5851_f42d_4c95_7f2d).wrapping_add(1);
+            WeatherRow {
+                site: site.to_owned(),
+                time: Instant(i64::from(number)),
+                temperature_c: Some((seed >> 12) as f64),
+                humidity_pct: None,
+                precipitation_mm: None,
+                place: Place::whole(&"weather.csv".into()),
+            }
+        };
+        (0..rows).map(row).collect()
+    }
+
+    /// The vehicles of each load, and how many came back, of one vehicle a site with so many readings each.
+    fn loads_of(sites: &[(&str, u32)]) -> (Vec<usize>, usize) {
+        let name: Arc<str> = "a.log".into();
+        let row = |(site, _): &(&str, u32)| VehicleRow {
+            vehicle: format!("at {site}"),
+            network: None,
+            model: None,
+            site: Some((*site).to_owned()),
+            in_service: None,
+            odometer_km: None,
+            place: Place::whole(&"vehicles.csv".into()),
+        };
+        let mut sources = Sources {
+            vehicles: sites.iter().map(row).collect(),
+            weather: WeatherTable::new(sites.iter().flat_map(|(s, n)| weather(s, *n)).collect()),
+            ..Sources::default()
+        };
+        sources.sort_vehicles();
+        let input = || VehicleInput {
+            logs: vec![(Arc::clone(&name), LogFacts::default())],
+            ..VehicleInput::default()
+        };
+        let vehicles: BTreeMap<String, VehicleInput> =
+            sources.vehicles.iter().map(|row| (row.vehicle.clone(), input())).collect();
+        let folder = "/out/facts/x".to_owned();
+        let stored = Stored::from([(name, StoredAt { folder, moved: 0 })]);
+        let engine = Noting::default();
+        let away = Away { engine: &engine, stored: &stored, progress: &Quiet };
+        let (tests, after) = (TestTable::shipped(), AfterTable::new(Vec::new()));
+        let scales = Scales {
+            tests: &tests,
+            after: &after,
+            weather: &sources.weather,
+            forecast: None,
+            zone: chrono_tz::UTC,
+            confidence: 0.95,
+            week: None,
+        };
+        assert!(vehicles.values().all(|input| away.can_read(input)));
+        let mut out = Vec::new();
+        away.weigh(scales, &sources, None, vehicles.iter(), None, &mut out).expect("weighed");
+        (engine.0.into_inner().expect("a list"), out.len())
+    }
+
+    #[test]
+    fn loads_are_cut_by_what_goes_with_them() {
+        assert_eq!(loads_of(&[("quay", 10), ("yard", 10), ("shed", 10)]), (vec![3], 3));
+        let half = u32::try_from(LARGEST_BASIS / 16 * 3 / 2).expect("readings");
+        assert_eq!(loads_of(&[("quay", half), ("yard", half)]), (vec![1, 1], 2));
+        // What is too large for any message stays here.
+        assert_eq!(loads_of(&[("quay", 3 * half), ("yard", 10)]), (vec![1], 1));
+    }
+
+    #[test]
+    fn what_is_not_in_the_store_stays_here() {
+        let engine = Noting::default();
+        let away = Away { engine: &engine, stored: &Stored::new(), progress: &Quiet };
+        let mut input = VehicleInput::default();
+        assert!(!away.can_read(&input));
+        input.logs.push(("a.log".into(), LogFacts::default()));
+        assert!(!away.can_read(&input));
+    }
+}

@@ -127,31 +127,20 @@ impl<'a> Weighing<'a> {
         vehicles: &mut Inputs,
         beside: bool,
     ) -> Result<(Vec<VehicleFinding>, Vec<Outlook>, Before), String> {
-        let mut waiting = std::mem::take(&mut self.waiting);
-        let waiting_elsewhere = std::mem::take(&mut self.waiting_elsewhere);
-        let mut learned: BTreeMap<String, Learned> = BTreeMap::new();
-        let family = |vehicle: &str| sources.named(vehicle).family();
-        for (vehicle, one) in &waiting {
-            learned.entry(family(vehicle)).or_default().join(&one.lessons());
-        }
-        for (vehicle, lessons) in &waiting_elsewhere {
-            learned.entry(family(vehicle)).or_default().join(lessons);
-        }
+        let learned = self.learned(sources);
+        let mut others = std::mem::take(&mut self.waiting_elsewhere);
         let mut weighed = Vec::new();
         if let Some(away) = away {
-            let some = vehicles.iter().filter(|(name, _)| waiting_elsewhere.contains_key(*name));
+            let some = vehicles.iter().filter(|(vehicle, _)| others.contains_key(*vehicle));
             let (scales, period) = (self.scales(sources), self.plan.period);
             away.weigh(scales, sources, period, some, Some(&learned), &mut weighed)?;
         }
-        let known: BTreeSet<&str> = weighed.iter().map(|(vehicle, _)| vehicle.as_str()).collect();
-        let mut here = Vec::new();
-        for vehicle in waiting_elsewhere.into_keys().filter(|v| !known.contains(v.as_str())) {
-            // They could be read elsewhere a moment ago, and cannot any more.
-            let Some(input) = vehicles.get_mut(&vehicle) else { continue };
-            let (_, again) = self.scales(sources).put_on(sources.named(&vehicle), input);
-            here.push(vehicle.clone());
-            waiting.extend(again.map(|again| (vehicle, again)));
+        for (vehicle, Weighed { told, .. }) in weighed {
+            others.remove(&vehicle);
+            self.tell(&vehicle, told);
         }
+        self.take_back(sources, vehicles, others.into_keys());
+        let waiting = std::mem::take(&mut self.waiting);
         let scales = self.scales(sources);
         let none = Learned::default();
         let concluded: Vec<(String, Told)> = waiting
@@ -164,26 +153,49 @@ impl<'a> Weighing<'a> {
                 (vehicle, told)
             })
             .collect();
-        for (vehicle, weighed) in weighed {
-            self.tell(&vehicle, weighed.told);
-        }
         for (vehicle, told) in concluded {
             self.tell(&vehicle, told);
         }
-        here.iter().for_each(|vehicle| {
-            self.elsewhere.remove(vehicle);
-        });
         if beside {
-            vehicles
-                .par_iter_mut()
-                .filter(|(vehicle, _)| self.elsewhere.contains(*vehicle))
-                .for_each(|(vehicle, input)| {
-                    input.testify(sources.named(vehicle));
-                });
+            let some = vehicles.par_iter_mut().filter(|(name, _)| self.elsewhere.contains(*name));
+            some.for_each(|(vehicle, input)| {
+                input.testify(sources.named(vehicle));
+            });
         }
         self.done.sort_by(|a, b| a.0.vehicle.cmp(&b.0.vehicle));
         let (findings, outlooks) = self.done.into_iter().unzip();
         Ok((findings, outlooks, self.before))
+    }
+
+    /// What all vehicles that wait have taught, by family.
+    fn learned(&self, sources: &Sources) -> BTreeMap<String, Learned> {
+        let mut learned: BTreeMap<String, Learned> = BTreeMap::new();
+        let mut add = |vehicle: &str, lessons: &Learned| {
+            learned.entry(sources.named(vehicle).family()).or_default().join(lessons);
+        };
+        for (vehicle, one) in &self.waiting {
+            add(vehicle, &one.lessons());
+        }
+        for (vehicle, lessons) in &self.waiting_elsewhere {
+            add(vehicle, lessons);
+        }
+        learned
+    }
+
+    /// Puts vehicles on the scales here that could be read elsewhere a moment ago, and cannot any more. What
+    /// can be told of them at once is told already.
+    fn take_back(
+        &mut self,
+        sources: &Sources,
+        vehicles: &mut Inputs,
+        which: impl Iterator<Item = String>,
+    ) {
+        for vehicle in which {
+            let Some(input) = vehicles.get_mut(&vehicle) else { continue };
+            let (_, waiting) = self.scales(sources).put_on(sources.named(&vehicle), input);
+            self.elsewhere.remove(&vehicle);
+            self.waiting.extend(waiting.map(|waiting| (vehicle, waiting)));
+        }
     }
 }
 

@@ -10,7 +10,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use buswitness::command_line::{Address, Connect, Terms};
-use buswitness::pipeline::{Answer, Counts, Desk, Engine, Entry, Order};
+use buswitness::pipeline::{Answer, Counts, Desk, Engine, Entry, Load, Order};
 
 use crate::job::{Scheduler, Trouble};
 use crate::node::REFUSED;
@@ -103,6 +103,13 @@ impl Engine for Cluster {
         }
         Ok(Some(counts))
     }
+
+    fn weigh(&self, load: &Load, tell: &dyn Fn(&str)) -> Result<Option<Vec<Vec<u8>>>, String> {
+        let mut scheduler = lock(&self.scheduler).clone();
+        let what = format!("weighing {} vehicles", load.vehicles);
+        let told = ("vehicles are not weighed elsewhere", tell);
+        self.until_done(&what, told, |until| self.runtime.block_on(scheduler.weigh(load, until)))
+    }
 }
 
 impl Cluster {
@@ -115,24 +122,34 @@ impl Cluster {
         tell: &dyn Fn(&str),
     ) -> Result<Option<Counts>, String> {
         let bytes: Vec<Vec<u8>> = entries.iter().map(Entry::to_bytes).collect::<Result<_, _>>()?;
+        let what = format!("counting the facts of {} logs", entries.len());
+        let told = ("stored facts are not counted again elsewhere", tell);
+        self.until_done(&what, told, |until| self.runtime.block_on(scheduler.count(&bytes, until)))
+    }
+
+    /// Tries a job as often as it takes. `None`, which is told, when executors refuse it.
+    fn until_done<T>(
+        &self,
+        what: &str,
+        (refused, tell): (&str, &dyn Fn(&str)),
+        mut job: impl FnMut(Instant) -> Result<T, Trouble>,
+    ) -> Result<Option<T>, String> {
         let (attempts, deadline) = (self.terms.attempts, self.terms.deadline);
         let mut tried = 0;
         loop {
             tried += 1;
-            let counting = scheduler.count(&bytes, Instant::now() + deadline);
-            let why = match self.runtime.block_on(counting) {
-                Ok(counts) => return Ok(Some(counts)),
+            let why = match job(Instant::now() + deadline) {
+                Ok(done) => return Ok(Some(done)),
                 Err(Trouble::Never(why)) if why.starts_with(REFUSED) => {
-                    tell(&format!("stored facts are not counted again elsewhere: {why}"));
+                    tell(&format!("{refused}: {why}"));
                     return Ok(None);
                 }
                 Err(Trouble::Never(why)) => return Err(why),
                 Err(Trouble::Again(why)) => why,
             };
-            let (many, seconds) = (entries.len(), deadline.as_secs());
+            let seconds = deadline.as_secs();
             let what = format!(
-                "counting the facts of {many} logs did not end (try {tried} of {attempts}, deadline {seconds} s): \
-                 {why}"
+                "{what} did not end (try {tried} of {attempts}, deadline {seconds} s): {why}"
             );
             if tried >= attempts {
                 return Err(what);

@@ -12,8 +12,13 @@ use datafusion_proto::physical_plan::{PhysicalExtensionCodec, PhysicalProtoConve
 use crate::node::{Node, REFUSED, Task, Work};
 
 /// What the bytes of our node begin with, by its task. The engine's begin with the tag of a protobuf field.
-const MARKS: [(Task, &[u8]); 2] =
-    [(Task::Watch, b"\0buswitness watch\0"), (Task::Count, b"\0buswitness count\0")];
+/// Behind it stand version and form of the facts, another 0, and the basis.
+const MARKS: [(Task, &[u8]); 4] = [
+    (Task::Watch, b"\0buswitness watch\0"),
+    (Task::Count, b"\0buswitness count\0"),
+    (Task::Bring, b"\0buswitness bring\0"),
+    (Task::Weigh, b"\0buswitness weigh\0"),
+];
 
 /// The codec for scheduler, executors and client alike; only an executor's makes nodes that can work.
 #[derive(Debug, Default)]
@@ -38,9 +43,11 @@ impl PhysicalExtensionCodec for Codec {
         converter: &dyn PhysicalProtoConverterExtension,
     ) -> Result<Arc<dyn ExecutionPlan>> {
         let marked = |(task, mark)| Some((task, bytes.strip_prefix(mark)?));
-        let Some((task, form)) = MARKS.into_iter().find_map(marked) else {
+        let Some((task, asked)) = MARKS.into_iter().find_map(marked) else {
             return self.engine.try_decode(bytes, inputs, context, converter);
         };
+        let mut parts = asked.splitn(2, |byte| *byte == 0);
+        let (form, basis) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());
         let (form, own) = (String::from_utf8_lossy(form), facts_form());
         if form != own {
             let why = format!(
@@ -52,7 +59,7 @@ impl PhysicalExtensionCodec for Codec {
             let why = format!("{REFUSED}a plan with {} inputs", inputs.len());
             return Err(DataFusionError::Execution(why));
         };
-        Ok(Arc::new(Node::new(task, Arc::clone(input), own, self.work.clone())))
+        Ok(Arc::new(Node::new(task, Arc::clone(input), (own, basis.into()), self.work.clone())))
     }
 
     fn try_encode(
@@ -67,6 +74,8 @@ impl PhysicalExtensionCodec for Codec {
         let marks = MARKS.iter().filter(|(task, _)| *task == node.task);
         bytes.extend(marks.flat_map(|(_, mark)| *mark));
         bytes.extend(node.form.as_bytes());
+        bytes.push(0);
+        bytes.extend(&*node.basis);
         Ok(())
     }
 }
@@ -74,7 +83,8 @@ impl PhysicalExtensionCodec for Codec {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recount;
+    use crate::{recount, weighing};
+    use buswitness::pipeline::Load;
     use datafusion::prelude::SessionContext;
     use datafusion_proto::physical_plan::AsExecutionPlan;
     use datafusion_proto::protobuf::PhysicalPlanNode;
@@ -103,6 +113,16 @@ mod tests {
     }
 
     #[test]
+    fn a_plan_that_weighs_comes_with_its_basis() {
+        let pieces = vec![vec![1], vec![2]];
+        let load = Load { basis: vec![7, 0, 8], pieces, vehicles: 2 };
+        let plan = there_and_back(&sent(weighing::plan(&load).expect("a plan"))).expect("a plan");
+        let node = plan.downcast_ref::<Node>().expect("ours");
+        assert_eq!((node.task, &*node.basis), (Task::Weigh, &[7, 0, 8][..]));
+        assert_eq!(plan.properties().partitioning.partition_count(), 2);
+    }
+
+    #[test]
     fn a_plan_that_counts_comes_whole() {
         let ours = recount::plan(&[vec![1], vec![2]]).expect("a plan");
         let plan = there_and_back(&sent(Arc::clone(&ours))).expect("a plan");
@@ -116,7 +136,8 @@ mod tests {
     fn another_version_is_refused() {
         let ours = Node::plan(Task::Watch, &[vec![1]], 1).expect("a plan");
         let input = Arc::clone(ours.children()[0]);
-        let theirs = Node::new(Task::Watch, input, "buswitness 0.0.1".to_owned(), None);
+        let theirs =
+            Node::new(Task::Watch, input, ("buswitness 0.0.1".to_owned(), Arc::default()), None);
         let error = there_and_back(&sent(Arc::new(theirs))).expect_err("refused").to_string();
         assert!(error.contains("asked by `buswitness 0.0.1`"), "{error}");
         assert!(error.contains("use one version everywhere"), "{error}");

@@ -13,7 +13,7 @@ use crate::folders::Folders;
 use crate::guard::Guard;
 use crate::node::Work;
 use crate::roles::{Executor, open_network};
-use crate::scheduler::runtime;
+use crate::scheduler::{LARGEST_MESSAGE, runtime};
 use crate::told::say;
 
 /// Results that nobody has fetched go after so long, looked after so often, in seconds.
@@ -66,6 +66,7 @@ pub(crate) fn play(asked: &Executor) -> Result<(), String> {
         job_data_clean_up_interval_seconds: LOOKED,
         // Logs are no tables in memory: there is nothing to share out.
         memory_pool_size: Some(0),
+        grpc_max_decoding_message_size: LARGEST_MESSAGE,
         override_config_producer: Some(Arc::new(connection::config)),
         override_execution_engine: Some(Arc::new(guard)),
         override_physical_codec: Some(Arc::new(Codec::working(work))),

@@ -42,6 +42,10 @@ enum Stage {
     Count,
     /// Counts are brought together.
     Together,
+    /// Stored facts are put to the pieces of vehicles.
+    Bring,
+    /// Vehicles are weighed.
+    Weigh,
 }
 
 impl Guard {
@@ -61,8 +65,9 @@ impl ExecutionEngine for Guard {
         work: &str,
         config: &SessionConfig,
     ) -> Result<Arc<dyn QueryStageExecutor>> {
-        let ours = stage_of(&plan, &job)
-            .ok_or_else(|| refused("a plan that does more than watch logs and count facts"))?;
+        let ours = stage_of(&plan, &job).ok_or_else(|| {
+            refused("a plan that does more than watch logs, count facts and weigh vehicles")
+        })?;
         let engine = &self.engine;
         let stage =
             engine.create_query_stage_exec(job, stage, task, partitions, plan, work, config)?;
@@ -78,6 +83,9 @@ impl ExecutionEngine for Guard {
 fn stage_of(plan: &Arc<dyn ExecutionPlan>, job: &JobId) -> Option<Stage> {
     let below = only_child(plan)?;
     if plan.is::<SortShuffleWriterExec>() {
+        if let Some(task) = task_over_a_list(below) {
+            return (task == Task::Bring).then_some(Stage::Bring);
+        }
         let counts = summed(below, &[AggregateMode::Partial])?;
         return (task_over_a_list(counts)? == Task::Count).then_some(Stage::Count);
     }
@@ -88,10 +96,15 @@ fn stage_of(plan: &Arc<dyn ExecutionPlan>, job: &JobId) -> Option<Stage> {
         return (task == Task::Watch).then_some(Stage::Watch);
     }
     let last = [AggregateMode::Final, AggregateMode::FinalPartitioned];
-    let reader = summed(below, &last)?.downcast_ref::<ShuffleReaderExec>()?;
+    let (reader, stage) = match below.downcast_ref::<Node>() {
+        Some(node) if node.task == Task::Weigh => (only_child(below)?, Stage::Weigh),
+        Some(_) => return None,
+        None => (summed(below, &last)?, Stage::Together),
+    };
+    let reader = reader.downcast_ref::<ShuffleReaderExec>()?;
     // What the same job has left on the executors, and nothing else that lies there.
     let own = reader.partition.iter().flatten().all(|place| place.partition_id.job_id == *job);
-    own.then_some(Stage::Together)
+    own.then_some(stage)
 }
 
 /// What is summed up, when all that is done is to sum up by columns.
@@ -127,8 +140,9 @@ fn only_child(plan: &Arc<dyn ExecutionPlan>) -> Option<&Arc<dyn ExecutionPlan>> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recount;
+    use crate::{recount, weighing};
     use ballista_core::execution_plans::sort_shuffle::SortShuffleConfig;
+    use buswitness::pipeline::Load;
     use datafusion::physical_plan::Partitioning;
     use datafusion::physical_plan::coalesce_partitions::CoalescePartitionsExec;
     use datafusion::physical_plan::empty::EmptyExec;
@@ -160,7 +174,7 @@ mod tests {
         let empty: Arc<dyn ExecutionPlan> = Arc::new(EmptyExec::new(ours.schema()));
         assert_eq!(stage(written(Arc::clone(&empty))), None);
         assert_eq!(stage(written(Arc::new(CoalescePartitionsExec::new(ours)))), None);
-        let over_empty = Node::new(Task::Watch, empty, String::new(), None);
+        let over_empty = Node::new(Task::Watch, empty, (String::new(), Arc::default()), None);
         assert_eq!(stage(written(Arc::new(over_empty))), None);
     }
 
@@ -188,6 +202,28 @@ mod tests {
         let mut ours = vec![Vec::new(); 16];
         ours[3].push(place("job"));
         assert_eq!(over(ours), Some(Stage::Together));
+    }
+
+    #[test]
+    fn weighing_has_two_stages_and_reads_its_own_job() {
+        let load = Load { basis: vec![1], pieces: vec![vec![1]], vehicles: 3 };
+        let weigh = weighing::plan(&load).expect("a plan");
+        let shared = Arc::clone(only_child(&weigh).expect("shares"));
+        let bring = Arc::clone(only_child(&shared).expect("brings"));
+        let stage = |plan: Arc<dyn ExecutionPlan>| stage_of(&plan, &job());
+        assert_eq!(stage(shared_out(Arc::clone(&bring))), Some(Stage::Bring));
+        assert_eq!(stage(written(Arc::clone(&bring))), None, "another writer");
+        assert_eq!(stage(written(Arc::clone(&weigh))), None, "both stages in one");
+        let over = |locations| {
+            let by = shared.properties().partitioning.clone();
+            let reader = ShuffleReaderExec::try_new(1, locations, bring.schema(), by);
+            let reader: Arc<dyn ExecutionPlan> = Arc::new(reader.expect("a reader"));
+            let anew = ReplaceChildrenOptions::new(ChildrenPropertiesMode::Recompute);
+            let plan = Arc::clone(&weigh).replace_children(vec![reader], anew).expect("a plan");
+            (stage(written(Arc::clone(&plan))), stage(shared_out(plan)))
+        };
+        assert_eq!(over(vec![vec![place("job")]; 3]), (Some(Stage::Weigh), None));
+        assert_eq!(over(vec![Vec::new(), vec![place("another")], Vec::new()]), (None, None));
     }
 
     /// A result of a job on some executor.

@@ -14,7 +14,7 @@ use ballista_core::serde::protobuf::{
 };
 use ballista_core::version::insert_version_header;
 use buswitness::command_line::Address;
-use buswitness::pipeline::Counts;
+use buswitness::pipeline::{Counts, Load};
 use datafusion::arrow::array::{LargeBinaryArray, RecordBatch, UInt32Array, UInt64Array};
 use datafusion::error::Result as Planned;
 use datafusion::physical_plan::ExecutionPlan;
@@ -28,6 +28,7 @@ use crate::connection;
 use crate::counting::{Counting, Wrong};
 use crate::node::{Node, REFUSED, Task, column};
 use crate::recount;
+use crate::weighing;
 
 /// The largest message.
 const LARGEST: usize = 64 << 20;
@@ -114,6 +115,33 @@ impl Scheduler {
         let stop = AtomicBool::new(false);
         self.carry(plan, "count facts", (deadline, &stop), &mut take).await?;
         Ok(counts)
+    }
+
+    /// Has the vehicles of a load weighed: what came of each, by place.
+    pub(crate) async fn weigh(
+        &mut self,
+        load: &Load,
+        deadline: Instant,
+    ) -> Result<Vec<Vec<u8>>, Trouble> {
+        let mut counting = Counting::new(load.vehicles);
+        let mut weighed = vec![Vec::new(); load.vehicles];
+        let mut each = |place: usize, answer: &[u8]| {
+            if let Some(of) = weighed.get_mut(place) {
+                answer.clone_into(of);
+            }
+            Ok(())
+        };
+        let mut take = |rows: &RecordBatch| take_answers(rows, &mut counting, &mut each);
+        let stop = AtomicBool::new(false);
+        let plan = weighing::plan(load);
+        self.carry(plan, "weigh vehicles", (deadline, &stop), &mut take).await?;
+        match counting.missing().len() {
+            0 => Ok(weighed),
+            lost => Err(Trouble::Never(format!(
+                "a job ended well, but {lost} of {} vehicles did not come",
+                load.vehicles
+            ))),
+        }
     }
 
     /// Has a plan run, and its results taken.

@@ -2,9 +2,9 @@
 //! is a command of buswitness itself, and `run … --on df://HOST:PORT` sends the logs to a cluster.
 //!
 //! Sharing out work, starting it again when an executor is lost, and carrying results is Apache Ballista's.
-//! Here stand only: the one plan node that watches logs and counts stored facts (`node`, `recount`, `codec`), who
-//! may read what (`folders`, `guard`), the two roles, and the client that sends jobs and counts what comes back
-//! (`client`, `job`, `counting`).
+//! Here stand only: the one plan node that watches logs, counts stored facts and weighs vehicles (`node`, `recount`,
+//! `weighing`, `codec`), who may read what (`folders`, `guard`), the two roles, and the client that sends jobs and
+//! counts what comes back (`client`, `job`, `counting`).
 
 mod bounded;
 mod client;
@@ -20,6 +20,7 @@ mod recount;
 mod roles;
 mod scheduler;
 mod told;
+mod weighing;
 
 use std::process::ExitCode;
 

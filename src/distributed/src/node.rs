@@ -1,5 +1,6 @@
 //! The one plan node of ours: orders go in, one after the other; out come answers about logs (`Task::Watch`),
-//! or numbers of stored facts (`Task::Count`, `recount`).
+//! numbers of stored facts (`Task::Count`, `recount`), or pieces of vehicles with their facts (`Task::Bring`), which go
+//! in again, brought together by vehicle, and out come weighed vehicles (`Task::Weigh`, `weighing`).
 //!
 //! It has one child, the list of orders in memory, one partition for each order. A leaf of its own would not
 //! do: the engine gives a task its share by cutting down the leaves it knows, and a leaf it does not know would
@@ -22,14 +23,15 @@ use datafusion::physical_expr::{EquivalenceProperties, PhysicalExpr};
 use datafusion::physical_plan::execution_plan::{Boundedness, EmissionType};
 use datafusion::physical_plan::stream::RecordBatchStreamAdapter;
 use datafusion::physical_plan::{
-    DisplayAs, DisplayFormatType, ExecutionPlan, ExecutionPlanProperties, PlanProperties,
-    SendableRecordBatchStream,
+    DisplayAs, DisplayFormatType, ExecutionPlan, ExecutionPlanProperties, Partitioning,
+    PlanProperties, SendableRecordBatchStream,
 };
-use futures::{StreamExt, TryStreamExt};
+use futures::{Stream, StreamExt, TryStreamExt};
 
 use crate::folders::{Folders, Found};
 use crate::recount::{COUNTS, counts_of};
 use crate::told::say;
+use crate::weighing::{self, CARRIED, all_of, carried_by};
 
 /// What an error begins with when sending again would not help.
 pub(crate) const REFUSED: &str = "refused by an executor: ";
@@ -71,14 +73,19 @@ pub(crate) enum Task {
     Watch,
     /// Stored facts are counted.
     Count,
+    /// Stored facts are put to the pieces of vehicles.
+    Bring,
+    /// Vehicles are weighed.
+    Weigh,
 }
 
 impl Task {
     /// What comes out.
     fn schema(self) -> &'static SchemaRef {
         match self {
-            Task::Watch => &ANSWERS,
+            Task::Watch | Task::Weigh => &ANSWERS,
             Task::Count => &COUNTS,
+            Task::Bring => &CARRIED,
         }
     }
 }
@@ -90,26 +97,30 @@ pub(crate) struct Node {
     input: Arc<dyn ExecutionPlan>,
     /// Version and form of the facts of whoever asks.
     pub form: String,
+    /// What vehicles are weighed on; empty for other tasks.
+    pub basis: Arc<[u8]>,
     /// Only on an executor.
     work: Option<Arc<Work>>,
     properties: Arc<PlanProperties>,
 }
 
 impl Node {
-    /// Over a child that gives orders.
+    /// Over a child that gives orders, asked by whoever has this form of facts and this basis.
     pub(crate) fn new(
         task: Task,
         input: Arc<dyn ExecutionPlan>,
-        form: String,
+        (form, basis): (String, Arc<[u8]>),
         work: Option<Arc<Work>>,
     ) -> Node {
+        // By which column the child shares its rows out is nothing to whoever takes ours.
+        let partitions = input.output_partitioning().partition_count();
         let properties = PlanProperties::new(
             EquivalenceProperties::new(Arc::clone(task.schema())),
-            input.output_partitioning().clone(),
+            Partitioning::UnknownPartitioning(partitions),
             EmissionType::Incremental,
             Boundedness::Bounded,
         );
-        Node { task, input, form, work, properties: Arc::new(properties) }
+        Node { task, input, form, basis, work, properties: Arc::new(properties) }
     }
 
     /// A plan for these orders, so many in a partition.
@@ -129,7 +140,7 @@ impl Node {
         let partitions: Vec<Vec<RecordBatch>> =
             orders.chunks(together).enumerate().map(partition).collect::<Result<_>>()?;
         let source = MemorySourceConfig::try_new_exec(&partitions, Arc::clone(&ORDERS), None)?;
-        Ok(Arc::new(Node::new(task, source, facts_form(), None)))
+        Ok(Arc::new(Node::new(task, source, (facts_form(), Arc::default()), None)))
     }
 }
 
@@ -144,6 +155,8 @@ impl ExecutionPlan for Node {
         match self.task {
             Task::Watch => "Watch",
             Task::Count => "Count",
+            Task::Bring => "Bring",
+            Task::Weigh => "Weigh",
         }
     }
 
@@ -168,7 +181,8 @@ impl ExecutionPlan for Node {
     ) -> Result<Arc<dyn ExecutionPlan>> {
         let [input] = <[_; 1]>::try_from(children)
             .map_err(|c| DataFusionError::Plan(format!("a node with {} children", c.len())))?;
-        Ok(Arc::new(Node::new(self.task, input, self.form.clone(), self.work.clone())))
+        let asked = (self.form.clone(), Arc::clone(&self.basis));
+        Ok(Arc::new(Node::new(self.task, input, asked, self.work.clone())))
     }
 
     fn execute(
@@ -180,19 +194,30 @@ impl ExecutionPlan for Node {
             return Err(refused("this is done on an executor only"));
         };
         let input = self.input.execute(partition, context)?;
-        let task = self.task;
-        let answers = input.map(move |batch| {
-            let work = Arc::clone(&work);
-            // The thread of a task is its own; nothing else waits for it.
-            batch.and_then(|batch| match task {
-                Task::Watch => answers_to(&batch, &work),
-                Task::Count => counts_of(&batch, &work),
-            })
-        });
-        let rows = answers.map_ok(|batches| futures::stream::iter(batches.into_iter().map(Ok)));
-        let rows = rows.try_flatten();
-        Ok(Box::pin(RecordBatchStreamAdapter::new(Arc::clone(task.schema()), rows)))
+        // The thread of a task is its own; nothing else waits for it.
+        let done: fn(&RecordBatch, &Work) -> Result<Vec<RecordBatch>> = match self.task {
+            Task::Watch => answers_to,
+            Task::Count => counts_of,
+            Task::Bring => carried_by,
+            Task::Weigh => {
+                let basis = Arc::clone(&self.basis);
+                let weighed =
+                    async move { weighing::weighed(&all_of(input).await?, &basis, &work) };
+                return Ok(rows_of(self.task, futures::stream::once(weighed)));
+            }
+        };
+        let answers = input.map(move |batch| batch.and_then(|batch| done(&batch, &work)));
+        Ok(rows_of(self.task, answers))
     }
+}
+
+/// Batches one after the other as the engine takes them.
+fn rows_of(
+    task: Task,
+    answers: impl Stream<Item = Result<Vec<RecordBatch>>> + Send + 'static,
+) -> SendableRecordBatchStream {
+    let rows = answers.map_ok(|batches| futures::stream::iter(batches.into_iter().map(Ok)));
+    Box::pin(RecordBatchStreamAdapter::new(Arc::clone(task.schema()), rows.try_flatten()))
 }
 
 pub(crate) fn refused(why: &str) -> DataFusionError {
@@ -251,7 +276,7 @@ fn answer(order: &[u8], work: &Work) -> Result<Answer> {
 }
 
 /// An answer as batches of one row each.
-fn in_parts(order: u64, bytes: &[u8]) -> Result<Vec<RecordBatch>> {
+pub(crate) fn in_parts(order: u64, bytes: &[u8]) -> Result<Vec<RecordBatch>> {
     // An answer has one part at least: one byte tells its kind.
     let parts: Vec<&[u8]> = bytes.chunks(PART).collect();
     let too_many = |_| DataFusionError::Execution("an answer of more than 4 PiB".to_owned());

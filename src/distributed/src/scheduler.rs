@@ -22,6 +22,9 @@ use crate::told::say;
 
 /// How often executors that gave no word are looked for, in seconds.
 const LOOKED: u64 = 3;
+/// The largest message: a load of vehicles on the way in, their basis with each of an executor's tasks on the
+/// way out.
+pub(crate) const LARGEST_MESSAGE: u32 = 256 << 20;
 /// How long the results and the state of a job are kept after its end, in seconds.
 const RESULTS_KEPT: u64 = 600;
 const STATE_KEPT: u64 = 1800;
@@ -42,6 +45,8 @@ pub(crate) fn play(asked: &Scheduler) -> Result<(), String> {
         expire_dead_executor_interval_seconds: LOOKED,
         finished_job_data_clean_up_interval_seconds: RESULTS_KEPT,
         finished_job_state_clean_up_interval_seconds: STATE_KEPT,
+        grpc_server_max_decoding_message_size: LARGEST_MESSAGE,
+        grpc_server_max_encoding_message_size: LARGEST_MESSAGE,
         override_physical_codec: Some(Arc::new(Codec::default())),
         override_session_builder: Some(Arc::new(|config: SessionConfig| {
             let state = default_session_builder(config)?;

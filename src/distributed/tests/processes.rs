@@ -6,3 +6,4 @@ mod harness;
 mod recounts;
 mod refusals;
 mod same_bytes;
+mod weighing;

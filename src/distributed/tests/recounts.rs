@@ -94,6 +94,7 @@ fn a_store_that_executors_cannot_read_is_told() {
     let said = run.said();
     assert!(said.contains("stored facts are not counted again elsewhere: "), "{said}");
     assert!(said.contains("is not below the folders"), "{said}");
-    assert_eq!(counted(&executor), 0);
+    assert!(said.contains("vehicles are not weighed elsewhere: "), "{said}");
+    assert_eq!((counted(&executor), executor.vehicles_weighed()), (0, 0));
     cluster.same_as(&expected);
 }

@@ -67,6 +67,16 @@ impl Running {
         many.sum()
     }
 
+    /// How many vehicles it has weighed.
+    pub(crate) fn vehicles_weighed(&self) -> usize {
+        let said = self.said();
+        let many = said.lines().filter_map(|line| {
+            let (_, many) = line.split_once(": weighed ")?;
+            many.strip_suffix(" vehicles")?.parse::<usize>().ok()
+        });
+        many.sum()
+    }
+
     /// The most memory it has had so far, in kB; 0 when it has ended.
     pub(crate) fn peak_memory(&self) -> u64 {
         let path = format!("/proc/{}/status", self.child.id());
