@@ -3,7 +3,7 @@
 //! `plan` checks what is asked, `sources` finds and reads the small files, `text_reports`
 //! reads reports of unknown layout once the networks are known, `watch` takes one bus log
 //! through `read` and `observe` with as many `hands` as are free (`split`), `run` is the stages in
-//! order (logs may be watched `elsewhere`, which `sending` and `recount` see to), `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
+//! order (logs may be watched `elsewhere`, which `sending` and `recount` see to, and then lie in a store of `objects`), `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
 
 mod closer;
 mod elsewhere;
@@ -12,6 +12,7 @@ mod given;
 mod hands;
 mod lacking;
 mod logs;
+mod objects;
 mod outputs;
 pub mod plan;
 mod progress;
