@@ -18,7 +18,6 @@ use crate::observe::{
     BlindSpotRow, Excerpt, ExcerptRow, Excerpting, LogFacts, Onset, Senders, UNNAMED,
 };
 use crate::read::frames::{FrameKind, LogTables, read_again};
-use crate::read::opening::open;
 use crate::reports::{Closer, OnsetExcerpt, drawn_incidents};
 use crate::suspects::VehicleFinding;
 use crate::vocabulary::{Identifier, Spot, Suspect};
@@ -210,7 +209,7 @@ impl Names {
 
 /// Reads one log again for all its onsets.
 fn read(log: &LogFile, tables: &LogTables, names: &Names, onsets: &mut [Wanted]) {
-    let Ok(opened) = open(&log.found.path, &log.found.name) else { return };
+    let Ok(opened) = log.found.open() else { return };
     let buses: BTreeSet<&String> = names.known.keys().map(|(bus, _)| bus).collect();
     let only = || buses.first().filter(|_| buses.len() == 1).map(|bus| (*bus).clone());
     let onset = |one: &Wanted| {

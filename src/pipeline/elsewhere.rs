@@ -16,7 +16,9 @@ use super::recount::{Counts, Entry};
 use super::watch::watch_opened;
 use crate::facts::{ContentHasher, StoredLog};
 use crate::observe::Senders;
+use crate::read::finding::Found;
 use crate::read::frames::LogTables;
+use crate::read::objects::{Object, Objects};
 use crate::read::opening::{open, raw};
 use crate::read::tables::ColumnChoice;
 use crate::vocabulary::Network;
@@ -43,6 +45,9 @@ pub trait Engine: Sync {
     /// # Errors
     /// In words, when the weighing did not come to an end.
     fn weigh(&self, load: &Load, tell: &dyn Fn(&str)) -> Result<Option<Vec<Vec<u8>>>, String>;
+
+    /// Who lists and fetches logs that lie in an object store.
+    fn objects(&self) -> Arc<dyn Objects>;
 }
 
 /// Where answers are handed in.
@@ -56,12 +61,14 @@ pub trait Desk: Sync {
 /// One log that is to be watched.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Order {
-    /// The file, absolute.
+    /// The file, absolute; or an object's URL.
     pub path: String,
     /// The name shown to people.
     pub name: String,
     /// Its size in bytes, for sharing out the work.
     pub size: u64,
+    /// The mark of the object's content when it was listed; `None` for a file.
+    mark: Option<String>,
     /// The network description of its vehicle.
     pub network: Option<Network>,
     /// The bus that its path names.
@@ -106,14 +113,17 @@ pub enum Answer {
 }
 
 impl Order {
-    /// An order for a file; `None` when its path is no Unicode text.
+    /// An order for a log of `size` bytes; `None` when its path is no Unicode text.
     pub(super) fn new(
-        (path, name, size): (&Path, &str, u64),
+        (log, size): (&Found, u64),
         (network, bus): (Option<&Network>, Option<&str>),
         tables: &LogTables,
         stored: &[u128],
     ) -> Option<Order> {
-        let whole = std::path::absolute(path).ok()?;
+        let path = match &log.object {
+            Some(stored) => stored.object.url.clone(),
+            None => std::path::absolute(&log.path).ok()?.to_str()?.to_owned(),
+        };
         let column = |(field, choice): (&String, &ColumnChoice)| Column {
             field: field.clone(),
             column: choice.column.clone(),
@@ -121,9 +131,10 @@ impl Order {
             zone: choice.zone.map(|zone| zone.name().to_owned()),
         };
         Some(Order {
-            path: whole.to_str()?.to_owned(),
-            name: name.to_owned(),
+            path,
+            name: log.name.to_string(),
             size,
+            mark: log.object.as_ref().map(|stored| stored.object.mark.clone()),
             network: network.cloned(),
             bus: bus.map(str::to_owned),
             columns: tables.choices.iter().map(column).collect(),
@@ -184,6 +195,13 @@ impl Order {
         let senders = Senders::new(self.network.as_ref());
         let log = watch_opened(opened, &tables, &senders, self.bus.as_deref(), hands);
         Ok(Answer::Watched { content, log: Box::new(log) })
+    }
+
+    /// The object that it is about; `None` when it is about a file.
+    #[must_use]
+    pub fn object(&self) -> Option<Object> {
+        let mark = self.mark.clone()?;
+        Some(Object { url: self.path.clone(), size: self.size, mark })
     }
 
     /// The file as a path.
@@ -250,6 +268,8 @@ impl Answer {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::read::finding::Captures;
+    use crate::read::objects::{Stored, tests::Shelf};
     use crate::vocabulary::{Bus, Identifier, Node, Sent};
 
     fn order(path: &Path, stored: &[u128]) -> Order {
@@ -265,8 +285,14 @@ mod tests {
         let choice =
             ColumnChoice { column: Some("t".to_owned()), unit: Some("ms".to_owned()), zone };
         tables.choices.insert("time".to_owned(), choice);
-        let file = (path, "bus/a.log", 5);
-        Order::new(file, (Some(&network), Some("body")), &tables, stored).expect("a Unicode path")
+        let found = Found {
+            path: path.to_owned(),
+            name: "bus/a.log".into(),
+            captures: Captures::default(),
+            object: None,
+        };
+        Order::new((&found, 5), (Some(&network), Some("body")), &tables, stored)
+            .expect("a Unicode path")
     }
 
     #[test]
@@ -280,6 +306,23 @@ mod tests {
         assert_eq!(tables.zone, chrono_tz::Europe::London);
         assert_eq!(tables.choices["time"].zone, Some(chrono_tz::America::New_York));
         assert!(Order::from_bytes(b"{}").is_err());
+    }
+
+    #[test]
+    fn an_order_for_an_object_names_it_as_it_was_listed() {
+        let url = "s3://bucket/a b.log".to_owned();
+        let object = Object { url: url.clone(), size: 9, mark: "\"1\"".to_owned() };
+        let found = Found {
+            path: PathBuf::from(&url),
+            name: url.as_str().into(),
+            captures: Captures::default(),
+            object: Some(Stored { object: object.clone(), by: Arc::new(Shelf::default()) }),
+        };
+        let tables = LogTables::default();
+        let sent = Order::new((&found, 9), (None, None), &tables, &[]).expect("an order");
+        let come = Order::from_bytes(&sent.to_bytes().expect("bytes")).expect("an order");
+        assert_eq!(come.object(), Some(object));
+        assert_eq!((come.name, order(Path::new("/a.log"), &[]).object()), (url, None));
     }
 
     #[test]

@@ -7,7 +7,7 @@ use super::text_reports::TextReport;
 use super::wanted::Wanted;
 use crate::read::finding::Found;
 use crate::read::{
-    AfterPartRow, ModuleRow, ScanReport, ServiceNote, SeverityRow, TestTable, VehicleRow,
+    Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, SeverityRow, TestTable, VehicleRow,
     WeatherRow,
 };
 use crate::vocabulary::Network;
@@ -33,6 +33,25 @@ pub(super) enum Given {
     Nothing,
     RefusedLog(Found),
     Skipped(String),
+}
+
+/// What a file gave, with what was wrong with it.
+pub(super) struct Taken {
+    pub given: Given,
+    pub account: Account,
+    pub bytes: u64,
+    pub name: Arc<str>,
+    pub what: String,
+}
+
+impl Taken {
+    /// Without what it should have given.
+    pub(super) fn refused(mut self, wanted: Wanted, found: Found) -> Taken {
+        if wanted == Wanted::Log {
+            self.given = Given::RefusedLog(found);
+        }
+        self
+    }
 }
 
 /// The input that a file is, when it has its form but nothing in it.

@@ -21,8 +21,8 @@ use crate::read::finding::Found;
 use crate::read::frames::LogTables;
 use crate::read::opening::{open_counted, raw};
 use crate::read::times::parse_path_time;
-use crate::read::{Account, Stamp, Tally, stamp};
-use crate::vocabulary::{Instant, NANOS_PER_SECOND, Network, Reject};
+use crate::read::{Account, Stamp, Tally};
+use crate::vocabulary::{Instant, NANOS_PER_SECOND, Network, Place, Reject};
 use crate::weeks::LogNote;
 
 /// Stamps before this are no absolute time: 1990-01-01.
@@ -252,9 +252,9 @@ impl Watched {
     /// The hash of its bytes is known: so is the key of its facts.
     pub(super) fn has_content(&mut self, how: &Watching<'_>, log: &LogFile, content: u128) {
         self.key = how.store.map(|_| self.key_of(how, log, content));
-        // The stamp from before the first byte still holds after the last one.
+        // The stamp from before the first byte still holds after the last one; an object came as listed.
         self.known = log.stamp.clone().and_then(|before| {
-            let settled = log.content.is_some() || stamp(&log.found.path).as_ref() == Some(&before);
+            let settled = log.content.is_some() || log.found.stamp().as_ref() == Some(&before);
             settled.then_some(KnownFile { stamp: before, content, size: log.size })
         });
     }
@@ -295,6 +295,12 @@ impl Watched {
     pub(super) fn was_watched(&mut self, how: &Watching<'_>, log: StoredLog) {
         self.log = log;
         self.keep(how);
+    }
+
+    /// It cannot be had any more as it was listed.
+    pub(super) fn was_refused(&mut self, reason: String) {
+        let reject = Reject::one(Place::whole(&self.name), reason);
+        self.log = StoredLog { rejects: vec![reject], ..StoredLog::default() };
     }
 
     /// The entry into which its facts were put, with their number added to what came; `None` when they

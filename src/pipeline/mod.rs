@@ -3,7 +3,7 @@
 //! `plan` checks what is asked, `sources` finds and reads the small files, `text_reports`
 //! reads reports of unknown layout once the networks are known, `watch` takes one bus log
 //! through `read` and `observe` with as many `hands` as are free (`split`), `run` is the stages in
-//! order (logs may be watched `elsewhere`, which `sending` and `recount` see to), `weighing` has each vehicle put on
+//! order (logs may be watched `elsewhere`, which `sending` and `recount` see to, and then lie in a store of `objects`), `weighing` has each vehicle put on
 //! its `scales`, here or (`loads`, `pieces`) elsewhere, `lacking` says what one more input would have decided, `outputs` hands findings to `reports`.
 
 mod closer;
@@ -14,6 +14,7 @@ mod hands;
 mod lacking;
 mod loads;
 mod logs;
+mod objects;
 mod outputs;
 mod pieces;
 pub mod plan;

@@ -10,6 +10,7 @@ use super::elsewhere::Engine;
 use super::facts_input::Parts;
 use super::loads::Away;
 use super::logs::{self, ByVehicle, Watching};
+use super::objects;
 use super::outputs;
 use super::plan::{Format, Plan, View};
 use super::progress::Progress;
@@ -20,6 +21,7 @@ use crate::batches::{Asked, BatchView, batches};
 use crate::facts::{FactsStore, KnownFiles};
 use crate::observe::{AnswerRow, CodeRow, LogFacts};
 use crate::read::frames::LogTables;
+use crate::read::objects::is_url;
 use crate::read::{ScanReport, ServiceNote, Tally};
 use crate::repairs::Outlook;
 use crate::reports::Closer;
@@ -72,7 +74,7 @@ pub enum RunError {
     /// The facts store cannot be made.
     #[error("cannot keep facts in the output folder: {0}")]
     Store(String),
-    /// Logs were sent elsewhere, and not all came back.
+    /// Logs were sent elsewhere, and not all came back; or they lie where this run cannot read.
     #[error("{0}")]
     Elsewhere(String),
     /// Outputs could not be written.
@@ -125,7 +127,7 @@ fn analyse(
         true => KnownFiles::default(),
         false => KnownFiles::read(&facts, &logs::depends_on(&tables)),
     };
-    let mut sources = sources::read(plan, &known);
+    let mut sources = sources::read(plan, &known, engine).map_err(RunError::Elsewhere)?;
     if sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty() {
         return Err(RunError::NoInput { hint: hint(&sources.remarks, &sources.tally) });
     }
@@ -240,7 +242,18 @@ fn no_network(vehicles: &[String], described: usize) -> Vec<String> {
 /// What would be read, as what, and what is wrong with it: lines for a person, and the tally.
 #[must_use]
 pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
-    let mut sources = sources::read(plan, &KnownFiles::default());
+    // What lies in an object store is listed by a run on an engine only.
+    let mut files = plan.clone();
+    files.inputs.bus_logs.retain(|pattern| !is_url(pattern));
+    let mut sources = match sources::read(&files, &KnownFiles::default(), None) {
+        Ok(sources) => sources,
+        Err(why) => return (Vec::new(), Tally::default(), vec![why]),
+    };
+    let stored = objects::patterns(plan).map(|pattern| {
+        let what = "bus logs in an object store; looked into by `run` with --on only";
+        (pattern.clone(), what.to_owned())
+    });
+    sources.taken_for.extend(stored);
     let mut remarks = std::mem::take(&mut sources.remarks);
     for row in &sources.vehicles {
         if let Some(network) = row.network.as_ref().filter(|n| !sources.networks.contains_key(*n)) {
@@ -251,7 +264,8 @@ pub fn check(plan: &Plan) -> (Vec<(String, String)>, Tally, Vec<String>) {
             sources.tally.rejects.push(Reject::one(row.place.clone(), reason));
         }
     }
-    if sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty() {
+    let none = sources.logs.is_empty() && sources.reports.is_empty() && sources.facts.is_empty();
+    if none && objects::patterns(plan).next().is_none() {
         remarks.push("no readable input: expected at least one bus log or scan report".to_owned());
     } else if !plan.inputs.by_content.is_empty() && sources.networks.is_empty() {
         remarks.push(

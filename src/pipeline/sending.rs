@@ -136,7 +136,7 @@ fn orders(how: &Watching<'_>, which: &[usize]) -> Vec<(usize, Order)> {
                 let held = store.map(|store| store.contents(&out.key_of(how, log, 0)));
                 held.unwrap_or_default().into_iter().filter(|hash| !known.contains(hash)).collect()
             });
-        let file = (log.found.path.as_path(), &*log.found.name, log.size);
+        let file = (&log.found, log.size);
         let network = how.sources.network_of(vehicle);
         orders
             .extend(Order::new(file, (network, bus), how.tables, moved).map(|order| (*at, order)));
@@ -182,6 +182,8 @@ impl Desk for Counter<'_> {
                     return;
                 }
             }
+            // What is gone or changed is so for everybody; nothing else is told of an object this way.
+            Answer::Unreadable { reason } if log.found.object.is_some() => out.was_refused(reason),
             Answer::Unreadable { reason } => {
                 lock(&self.left).unreadable.insert(order.name.clone(), reason);
                 return;

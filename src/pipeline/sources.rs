@@ -5,8 +5,10 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::given::{Given, bare};
+use super::elsewhere::Engine;
+use super::given::{Given, Taken, bare};
 use super::logs::LogFile;
+use super::objects;
 use super::plan::Plan;
 use super::text_reports::{self, TextReport};
 use super::wanted::{Wanted, by_content, expected, fits, how_to_add, is_scan_table};
@@ -15,7 +17,8 @@ use crate::facts::KnownFiles;
 use crate::read::finding::{Found, find};
 use crate::read::frames::{LogTables, check_table_header, log_format};
 use crate::read::networks::read_network;
-use crate::read::opening::{open, read_whole};
+use crate::read::objects::is_url;
+use crate::read::opening::{Opened, read_whole};
 use crate::read::recognising::Kind;
 use crate::read::scan_reports::free_form::{Document, holds_codes, take_apart};
 use crate::read::scan_reports::{read_scan_json, read_scan_table};
@@ -25,7 +28,7 @@ use crate::read::tables::{
 use crate::read::test_terms::read_test_table;
 use crate::read::{
     Account, AfterPartRow, ModuleRow, ScanReport, ServiceNote, SeverityRow, Tally, TestTable,
-    VehicleRow, WeatherRow, stamp,
+    VehicleRow, WeatherRow,
 };
 use crate::vocabulary::{Network, Place, Reject};
 
@@ -60,25 +63,15 @@ pub(super) struct Sources {
     pub words: Vec<(Arc<str>, Vec<u8>)>,
 }
 
-struct Taken {
-    given: Given,
-    account: Account,
-    bytes: u64,
-    name: Arc<str>,
-    what: String,
-}
-
-impl Taken {
-    fn refused(mut self, wanted: Wanted, found: Found) -> Taken {
-        if wanted == Wanted::Log {
-            self.given = Given::RefusedLog(found);
-        }
-        self
-    }
-}
-
 /// Finds and reads; logs that are `known` are not opened.
-pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
+///
+/// # Errors
+/// In words, when logs in an object store cannot be listed or looked into.
+pub(super) fn read(
+    plan: &Plan,
+    known: &KnownFiles,
+    engine: Option<&dyn Engine>,
+) -> Result<Sources, String> {
     let inputs = &plan.inputs;
     let wanted: [(&str, &[String], Wanted); 14] = [
         ("bus_logs", &inputs.bus_logs, Wanted::Log),
@@ -98,8 +91,15 @@ pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
     ];
     let mut sources = Sources::default();
     let mut files: Vec<(Found, Wanted)> = Vec::new();
+    let mut taken: Vec<Taken> = Vec::new();
     for (key, patterns, wanted) in wanted {
-        let finding = find(&plan.base, patterns, Some(&plan.output.folder));
+        let patterns: Vec<String> = patterns.iter().filter(|p| !is_url(p)).cloned().collect();
+        let mut finding = find(&plan.base, &patterns, Some(&plan.output.folder));
+        if wanted == Wanted::Log {
+            let (objects, empty) = objects::take_all(plan, known, engine)?;
+            taken.extend(objects);
+            finding.empty_patterns.extend(empty);
+        }
         for pattern in finding.empty_patterns.iter().filter(|_| wanted != Wanted::Anything) {
             sources.remarks.push(format!(
                 "`{key}`: nothing matches `{pattern}` (patterns are relative to the pipeline file); {}",
@@ -116,8 +116,8 @@ pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
         sources.tally.rejects.extend(finding.rejects);
         files.extend(finding.files.into_iter().map(|f| (f, wanted)));
     }
-    let taken: Vec<Taken> =
-        files.into_par_iter().map(|(found, wanted)| take(plan, known, found, wanted)).collect();
+    let read = |(found, wanted)| take(plan, known, found, wanted, Found::open);
+    taken.par_extend(files.into_par_iter().map(read));
     let (mut weather, mut forecast) = (Vec::new(), Vec::new());
     for one in taken {
         sources.pour(one, &mut weather, &mut forecast);
@@ -133,7 +133,7 @@ pub(super) fn read(plan: &Plan, known: &KnownFiles) -> Sources {
     sources.logs.sort_by(|a, b| a.found.name.cmp(&b.found.name));
     sources.refused_logs.sort_by(|a, b| a.name.cmp(&b.name));
     sources.taken_for.sort();
-    sources
+    Ok(sources)
 }
 
 impl Sources {
@@ -214,7 +214,14 @@ impl Sources {
     }
 }
 
-fn take(plan: &Plan, known: &KnownFiles, found: Found, wanted: Wanted) -> Taken {
+/// Opens one file, if it must be opened, and reads it, if it is a small one.
+pub(super) fn take(
+    plan: &Plan,
+    known: &KnownFiles,
+    found: Found,
+    wanted: Wanted,
+    open: impl FnOnce(&Found) -> Result<Opened, Reject>,
+) -> Taken {
     let name = Arc::clone(&found.name);
     let mut taken = Taken {
         given: Given::Nothing,
@@ -229,13 +236,13 @@ fn take(plan: &Plan, known: &KnownFiles, found: Found, wanted: Wanted) -> Taken 
         taken.given = Given::Facts(found);
         return taken;
     }
-    let stamp = (wanted == Wanted::Log).then(|| stamp(&found.path)).flatten();
+    let stamp = (wanted == Wanted::Log).then(|| found.stamp()).flatten();
     if let Some(file) = stamp.as_ref().and_then(|stamp| known.of(&name, stamp)) {
         let (size, content) = (file.size, Some(file.content));
         taken.given = Given::Log(LogFile { found, size, stamp, content });
         return taken;
     }
-    let opened = match open(&found.path, &name) {
+    let opened = match open(&found) {
         Ok(opened) => opened,
         Err(reject) => {
             taken.what = format!("refused: {}", reject.reason);

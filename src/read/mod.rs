@@ -6,6 +6,7 @@ pub mod frames;
 pub mod lines;
 pub mod nearest;
 pub mod networks;
+pub mod objects;
 pub mod opening;
 #[cfg(test)]
 mod opening_tests;

@@ -6,15 +6,19 @@
 
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use buswitness::command_line::{Address, Connect, Terms};
 use buswitness::pipeline::{Answer, Counts, Desk, Engine, Entry, Load, Order};
+use buswitness::read::objects::Objects;
 
 use crate::job::{Scheduler, Trouble};
 use crate::node::REFUSED;
+use crate::objects::Stores;
+use crate::roles::open_network;
 use crate::scheduler::runtime;
+use crate::told::say;
 
 /// Most logs of a job, and most bytes (one log may have more).
 const LOGS: usize = 16;
@@ -31,9 +35,13 @@ pub(crate) struct Clusters;
 
 impl Connect for Clusters {
     fn connect(&self, address: &Address, terms: Terms) -> Result<Box<dyn Engine>, String> {
+        if let Some(warning) = open_network(&[&address.host]) {
+            say("buswitness", &warning);
+        }
         let runtime = runtime()?;
         let scheduler = runtime.block_on(Scheduler::reach(address))?;
-        Ok(Box::new(Cluster { runtime, scheduler: Mutex::new(scheduler), terms }))
+        let stores = Arc::new(Stores::new(runtime.handle().clone()));
+        Ok(Box::new(Cluster { runtime, scheduler: Mutex::new(scheduler), stores, terms }))
     }
 }
 
@@ -41,6 +49,7 @@ impl Connect for Clusters {
 struct Cluster {
     runtime: tokio::runtime::Runtime,
     scheduler: Mutex<Scheduler>,
+    stores: Arc<Stores>,
     terms: Terms,
 }
 
@@ -109,6 +118,10 @@ impl Engine for Cluster {
         let what = format!("weighing {} vehicles", load.vehicles);
         let told = ("vehicles are not weighed elsewhere", tell);
         self.until_done(&what, told, |until| self.runtime.block_on(scheduler.weigh(load, until)))
+    }
+
+    fn objects(&self) -> Arc<dyn Objects> {
+        Arc::clone(&self.stores) as Arc<dyn Objects>
     }
 }
 

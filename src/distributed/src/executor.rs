@@ -1,6 +1,7 @@
 //! The executor: the engine's own process, with our plan node, and with nothing else that it may run or read.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use ballista_core::config::TaskSchedulingPolicy;
 use ballista_executor::executor_process::{ExecutorProcessConfig, start_executor_process};
@@ -12,7 +13,8 @@ use crate::connection;
 use crate::folders::Folders;
 use crate::guard::Guard;
 use crate::node::Work;
-use crate::roles::{Executor, open_network};
+use crate::objects::{Fetching, Stores};
+use crate::roles::{Executor, in_url, open_network};
 use crate::scheduler::{LARGEST_MESSAGE, runtime};
 use crate::told::say;
 
@@ -42,15 +44,22 @@ pub(crate) fn play(asked: &Executor) -> Result<(), String> {
         std::fs::remove_dir_all(&own).map_err(failed)?;
     }
     std::fs::create_dir_all(&own).map_err(failed)?;
+    let threads = runtime()?;
+    let objects = Fetching::new(
+        Stores::new(threads.handle().clone()),
+        &asked.objects,
+        asked.largest_object << 20,
+        &asked.work.join(format!("buswitness-objects-{}", asked.port)),
+    )?;
     let own = own.to_str().ok_or("the work folder's path is no Unicode text")?.to_owned();
     let name = format!("executor {}:{}", host.as_deref().unwrap_or("*"), asked.port);
-    if let Some(warning) = open_network(asked.bind) {
+    if let Some(warning) = open_network(&[&in_url(asked.bind), &asked.on.host]) {
         say(&name, &warning);
     }
     say(&name, &format!("for {}, {cores} logs at a time", asked.on));
     // How many logs wait is the scheduler's knowledge; a hand that is free here may help.
-    let guard = Guard::new(&name);
-    let work = Arc::new(Work { name, folders, hands: Hands::new(cores, 0) });
+    let guard = Guard::new(&name, Duration::from_secs(asked.patience));
+    let work = Arc::new(Work { name, folders, objects, hands: Hands::new(cores, 0) });
     let config = ExecutorProcessConfig {
         bind_host: in_url(asked.bind),
         external_host: host,
@@ -72,13 +81,5 @@ pub(crate) fn play(asked: &Executor) -> Result<(), String> {
         override_physical_codec: Some(Arc::new(Codec::working(work))),
         ..ExecutorProcessConfig::default()
     };
-    runtime()?.block_on(start_executor_process(Arc::new(config))).map_err(|e| e.to_string())
-}
-
-/// An address as it stands in a URL.
-fn in_url(address: std::net::IpAddr) -> String {
-    match address {
-        std::net::IpAddr::V4(four) => four.to_string(),
-        std::net::IpAddr::V6(six) => format!("[{six}]"),
-    }
+    threads.block_on(start_executor_process(Arc::new(config))).map_err(|e| e.to_string())
 }

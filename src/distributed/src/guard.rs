@@ -23,13 +23,12 @@ use crate::bounded::Bounded;
 use crate::node::{Node, Task, refused};
 use crate::told::say;
 
-/// How long a task that waits for others' counts may take: the counts are small.
-const LONGEST: Duration = Duration::from_secs(30);
-
 /// The engine's own way to run a stage, behind the check.
 pub(crate) struct Guard {
     /// The name of the executor, for messages.
     name: String,
+    /// How long a task that waits for others' counts may take: the counts are small.
+    longest: Duration,
     engine: DefaultExecutionEngine,
 }
 
@@ -49,8 +48,8 @@ enum Stage {
 }
 
 impl Guard {
-    pub(crate) fn new(name: &str) -> Guard {
-        Guard { name: name.to_owned(), engine: DefaultExecutionEngine::default() }
+    pub(crate) fn new(name: &str, longest: Duration) -> Guard {
+        Guard { name: name.to_owned(), longest, engine: DefaultExecutionEngine::default() }
     }
 }
 
@@ -75,7 +74,7 @@ impl ExecutionEngine for Guard {
             return Ok(stage);
         }
         say(&self.name, "brings counts together");
-        Ok(Arc::new(Bounded { stage, longest: LONGEST }))
+        Ok(Arc::new(Bounded { stage, longest: self.longest }))
     }
 }
 

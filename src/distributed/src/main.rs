@@ -3,7 +3,7 @@
 //!
 //! Sharing out work, starting it again when an executor is lost, and carrying results is Apache Ballista's.
 //! Here stand only: the one plan node that watches logs, counts stored facts and weighs vehicles (`node`, `recount`,
-//! `weighing`, `codec`), who may read what (`folders`, `guard`), the two roles, and the client that sends jobs and
+//! `weighing`, `codec`), who may read what (`folders`, `objects`, `guard`), the two roles, and the client that sends jobs and
 //! counts what comes back (`client`, `job`, `counting`).
 
 mod bounded;
@@ -16,6 +16,7 @@ mod folders;
 mod guard;
 mod job;
 mod node;
+mod objects;
 mod recount;
 mod roles;
 mod scheduler;

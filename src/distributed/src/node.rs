@@ -11,6 +11,7 @@ use std::sync::{Arc, LazyLock};
 
 use buswitness::facts::facts_form;
 use buswitness::pipeline::{Answer, Hands, Order};
+use buswitness::read::objects::{Missing, Object};
 use datafusion::arrow::array::{
     Array, ArrayRef, LargeBinaryArray, RecordBatch, UInt32Array, UInt64Array,
 };
@@ -27,8 +28,10 @@ use datafusion::physical_plan::{
     PlanProperties, SendableRecordBatchStream,
 };
 use futures::{Stream, StreamExt, TryStreamExt};
+use tempfile::NamedTempFile;
 
 use crate::folders::{Folders, Found};
+use crate::objects::{Fetching, Unfetched};
 use crate::recount::{COUNTS, counts_of};
 use crate::told::say;
 use crate::weighing::{self, CARRIED, all_of, carried_by};
@@ -62,6 +65,8 @@ pub(crate) struct Work {
     pub name: String,
     /// Where it may read.
     pub folders: Folders,
+    /// What it may fetch.
+    pub objects: Fetching,
     /// Who may help with a large log while other logs do not need all cores.
     pub hands: Hands,
 }
@@ -248,12 +253,26 @@ fn answer(order: &[u8], work: &Work) -> Result<Answer> {
     let order = Order::from_bytes(order).map_err(|why| refused(&why))?;
     let unreadable =
         |reason: String| Answer::Unreadable { reason: format!("{}: {reason}", work.name) };
-    let path = match work.folders.find(&order.file()).map_err(|why| refused(&why))? {
-        Found::At(path) => path,
-        Found::Unreachable(why) => {
-            say(&work.name, &format!("cannot open {}: {why}", order.path));
-            return Ok(unreadable(why));
-        }
+    // An object's file goes when the log is read.
+    let fetched;
+    let path = match order.object() {
+        Some(object) => match fetched_from(&object, work)? {
+            Ok(file) => {
+                fetched = file;
+                fetched.path().to_owned()
+            }
+            Err(reason) => {
+                say(&work.name, &reason);
+                return Ok(Answer::Unreadable { reason });
+            }
+        },
+        None => match work.folders.find(&order.file()).map_err(|why| refused(&why))? {
+            Found::At(path) => path,
+            Found::Unreachable(why) => {
+                say(&work.name, &format!("cannot open {}: {why}", order.path));
+                return Ok(unreadable(why));
+            }
+        },
     };
     let begun = std::time::Instant::now();
     let _hand = work.hands.begin_file();
@@ -272,6 +291,19 @@ fn answer(order: &[u8], work: &Work) -> Result<Answer> {
             say(&work.name, &format!("{} is known", order.name.escape_debug()));
             Ok(answer)
         }
+    }
+}
+
+/// An object as a file; or why it is no longer there to be read, for anybody.
+fn fetched_from(object: &Object, work: &Work) -> Result<Result<NamedTempFile, String>> {
+    match work.objects.fetch(object) {
+        Ok(file) => Ok(Ok(file)),
+        Err(Unfetched::Missing(Missing::Object(why))) => Ok(Err(why)),
+        Err(Unfetched::Missing(Missing::Store(why))) => {
+            say(&work.name, &why);
+            Err(DataFusionError::Execution(format!("{}: {why}", work.name)))
+        }
+        Err(Unfetched::Forbidden(why)) => Err(refused(&why)),
     }
 }
 

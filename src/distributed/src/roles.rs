@@ -53,9 +53,16 @@ pub(crate) struct Executor {
     #[arg(long, value_name = "ADDRESS")]
     pub on: Address,
     /// A folder with logs; nothing outside of the folders given is read
-    #[arg(long, value_name = "DIR", required = true)]
+    #[arg(long, value_name = "DIR", required_unless_present = "objects")]
     pub logs: Vec<PathBuf>,
-    /// Folder for results until they are fetched
+    /// Where in an object store logs are fetched from: s3://BUCKET/NAMES, file:///FOLDER
+    #[arg(long, value_name = "URL")]
+    pub objects: Vec<String>,
+    /// The largest object that is fetched, in MiB
+    #[arg(long, value_name = "MIB", default_value_t = 16_384,
+          value_parser = clap::value_parser!(u64).range(1..=1 << 24))]
+    pub largest_object: u64,
+    /// Folder for results until they are fetched, and for objects while they are read
     #[arg(long, value_name = "DIR")]
     pub work: PathBuf,
     /// Address to listen on; results are fetched from there
@@ -71,6 +78,10 @@ pub(crate) struct Executor {
     /// Logs read at the same time (default: one a core)
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub cores: Option<u16>,
+    /// Seconds for which counts of other executors are waited for
+    #[arg(long, value_name = "SECONDS", default_value_t = 30,
+          value_parser = clap::value_parser!(u64).range(1..=3600))]
+    pub patience: u64,
     /// Print all that the engine does, not only warnings
     #[arg(long)]
     pub verbose: bool,
@@ -104,12 +115,40 @@ pub(crate) fn play(role: Role) -> ExitCode {
     }
 }
 
-/// The warning that belongs to an address that others can reach; `None` for this machine alone.
-pub(crate) fn open_network(bind: IpAddr) -> Option<String> {
-    (!bind.is_loopback()).then(|| {
+/// An address as it stands in a URL.
+pub(crate) fn in_url(address: IpAddr) -> String {
+    match address {
+        IpAddr::V4(four) => four.to_string(),
+        IpAddr::V6(six) => format!("[{six}]"),
+    }
+}
+
+/// The warning that belongs to hosts of which one is not this machine alone; `None` when all are.
+pub(crate) fn open_network(hosts: &[&str]) -> Option<String> {
+    let alone = |host: &&&str| {
+        let address = host.trim_start_matches('[').trim_end_matches(']').parse::<IpAddr>();
+        **host == "localhost" || address.is_ok_and(|address| address.is_loopback())
+    };
+    hosts.iter().find(|host| !alone(host)).map(|host| {
         format!(
-            "warning: {bind} is plain network: no encryption, and whoever reaches it can have logs read and \
+            "warning: {host} is plain network: no encryption, and whoever reaches it can have logs read and \
              fetch results; keep it in a network of its own"
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn all_but_this_machine_is_warned_of() {
+        for alone in ["localhost", "127.0.0.1", "127.1.2.3", "[::1]"] {
+            assert_eq!(open_network(&[alone]), None, "{alone}");
+        }
+        for open in ["0.0.0.0", "[::]", "192.0.2.7", "[2001:db8::1]", "depot.example"] {
+            let warning = open_network(&["127.0.0.1", open]).expect(open);
+            assert!(warning.contains(&format!("{open} is plain network")), "{warning}");
+        }
+    }
 }

@@ -17,7 +17,7 @@ use datafusion::prelude::SessionConfig;
 
 use crate::codec::Codec;
 use crate::node::REFUSED;
-use crate::roles::{Scheduler, open_network};
+use crate::roles::{Scheduler, in_url, open_network};
 use crate::told::say;
 
 /// How often executors that gave no word are looked for, in seconds.
@@ -31,7 +31,7 @@ const STATE_KEPT: u64 = 1800;
 
 /// Shares out work until the process is told to end.
 pub(crate) fn play(asked: &Scheduler) -> Result<(), String> {
-    if let Some(warning) = open_network(asked.bind.ip()) {
+    if let Some(warning) = open_network(&[&in_url(asked.bind.ip())]) {
         say("scheduler", &warning);
     }
     say("scheduler", &format!("at df://{}", asked.bind));

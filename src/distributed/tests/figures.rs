@@ -63,7 +63,7 @@ fn measured(what: &str, cluster: &Cluster, logs: usize, folder: &str) {
 #[ignore = "a measurement"]
 fn figures() {
     let cluster = Cluster::new(600);
-    let logs = sample_fleet(&cluster);
+    let logs = sample_fleet(&cluster, 24);
     measured("samples", &cluster, logs, "sample-logs/bus");
     drop(cluster);
     let cluster = Cluster::new(600);

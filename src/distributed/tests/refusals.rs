@@ -18,7 +18,7 @@ use datafusion_proto::bytes::logical_plan_to_bytes;
 use datafusion_proto::physical_plan::AsExecutionPlan;
 use datafusion_proto::protobuf::PhysicalPlanNode;
 
-use crate::harness::{Cluster, free_port, large_logs};
+use crate::harness::{Cluster, free_port, large_logs, started, until};
 
 /// What becomes of a plan that somebody sends to the scheduler.
 fn fate(port: u16, query: Query) -> String {
@@ -88,6 +88,38 @@ fn an_executor_reads_below_its_folders_only() {
     assert_eq!(executor.logs_read(), 0);
     let reports = cluster.left().into_keys().filter(|name| !name.starts_with("facts")).count();
     assert_eq!(reports, 0, "nothing but the store's own list");
+}
+
+#[test]
+fn every_role_warns_of_a_plain_network() {
+    let cluster = Cluster::new(240);
+    large_logs(&cluster, 1, 1_000);
+    let home = cluster.folder.path();
+    let executor = cluster.executor(1);
+    let run = cluster.run(&[]);
+    for alone in [&cluster.scheduler, &executor, &run] {
+        assert!(!alone.said().contains("plain network"), "{}", alone.said());
+    }
+    cluster.forget();
+    let (port, own) = (free_port().to_string(), free_port().to_string());
+    // Every address of this machine, and by that this machine.
+    let (bind, address) = (format!("0.0.0.0:{port}"), format!("df://0.0.0.0:{port}"));
+    let scheduler = started(&["scheduler", "--bind", &bind], home);
+    let words = ["executor", "--bind", "0.0.0.0", "--port", &own, "--on", &address, "--work", "w"];
+    let executor = started(&[&words[..], &["--logs", "."]].concat(), home);
+    until("the executor to listen", || {
+        std::net::TcpStream::connect(format!("127.0.0.1:{own}")).is_ok()
+    });
+    let mut run = started(&["run", "pipeline.toml", "--on", &address], home);
+    assert!(run.ended_well(), "{}", run.said());
+    assert_eq!(executor.logs_read(), 1);
+    for open in [&scheduler, &executor, &run] {
+        assert!(open.said().contains("warning: 0.0.0.0 is plain network: no encryption"));
+    }
+    let own = free_port().to_string();
+    let words = ["executor", "--port", &own, "--on", &address, "--work", "x", "--logs", "."];
+    let beside = started(&words, home);
+    until("a warning of the scheduler's address", || beside.said().contains("plain network"));
 }
 
 #[test]

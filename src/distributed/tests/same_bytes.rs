@@ -18,7 +18,7 @@ fn known_to(executors: &[Running]) -> usize {
 #[test]
 fn the_sample_week_at_one_two_and_three_executors() {
     let cluster = Cluster::new(240);
-    let logs = sample_fleet(&cluster);
+    let logs = sample_fleet(&cluster, 5);
     let expected = cluster.expected();
     let mut executors = Vec::new();
     for number in 1..=3 {

@@ -8,8 +8,9 @@ use toml::de::{DeTable, DeValue};
 
 use crate::pipeline::plan::columns::columns;
 use crate::pipeline::plan::{CONFIDENCE, Format, Inputs, Output, Plan, PlanFaults, View};
-use crate::read::finding::Pattern;
+use crate::read::finding::{ObjectPattern, Pattern};
 use crate::read::nearest::{nearest, suggestion};
+use crate::read::objects::is_url;
 use crate::read::times::parse_day;
 use crate::read::toml_text::{TomlText, Word};
 use crate::vocabulary::{Instant, Place, Reject};
@@ -113,8 +114,8 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
     let mut patterns = |key: &str| {
         let mut kept = Vec::new();
         for word in file.words(section, key) {
-            match Pattern::parse(&word.text) {
-                Ok(_) => kept.push(word.text.trim().to_owned()),
+            match checked(key, &word.text) {
+                Ok(()) => kept.push(word.text.trim().to_owned()),
                 Err(reason) => file.fault(&word.span, format!("`{key}`: {reason}")),
             }
         }
@@ -143,6 +144,17 @@ fn inputs(file: &mut TomlText<'_>, table: &DeTable<'_>) -> Inputs {
         file.fault(&span, reason);
     }
     inputs
+}
+
+/// A pattern of files; for logs also one of objects.
+fn checked(key: &str, text: &str) -> Result<(), String> {
+    match (is_url(text.trim()), key) {
+        (true, "bus_logs") => ObjectPattern::parse(text).map(|_| ()),
+        (true, _) => Err(format!(
+            "`{text}` is a URL; only bus_logs may lie in an object store, name a file here"
+        )),
+        (false, _) => Pattern::parse(text).map(|_| ()),
+    }
 }
 
 fn period(

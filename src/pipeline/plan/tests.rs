@@ -77,6 +77,21 @@ fn every_fault_has_its_line_and_a_next_step() {
             "{vehicel}",
             ":5: `bus_logs`: pattern `../bus/{vehicel}/*.log*` has an unknown capture",
         ),
+        (
+            "../bus/",
+            "s3://key:word@bucket/",
+            ":5: `bus_logs`: `s3://key:word@bucket/{vehicle}/*.log*` names no bucket",
+        ),
+        (
+            "../bus/",
+            "http://host/",
+            ":5: `bus_logs`: `http://host/{vehicle}/*.log*` is of no store that can be read; expected",
+        ),
+        (
+            "\"weather.csv\"",
+            "\"s3://bucket/weather.csv\"",
+            ":7: `weather`: `s3://bucket/weather.csv` is a URL; only bus_logs may lie in an object",
+        ),
         ("\"weather.csv\"", "3", ":7: `weather` should be a text, found a number: 3"),
         (
             "[columns.weather]",

@@ -15,7 +15,13 @@ use std::sync::Arc;
 use regex::Regex;
 use walkdir::{DirEntry, WalkDir};
 
+use crate::read::objects::Stored;
+use crate::read::opening::{Opened, open};
+use crate::read::{Stamp, stamp};
 use crate::vocabulary::{Place, Reject};
+
+mod objects;
+pub use objects::ObjectPattern;
 
 /// What a pattern took out of a path.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -28,15 +34,39 @@ pub struct Captures {
     pub start: Option<String>,
 }
 
-/// A file that was found.
+/// A file, or an object like one, that was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Found {
     /// Where to open it.
     pub path: PathBuf,
-    /// How it is shown: relative to the pipeline file's folder, with `/`.
+    /// How it is shown: relative to the pipeline file's folder, with `/`; an object by its URL.
     pub name: Arc<str>,
     /// What the pattern took out of its path.
     pub captures: Captures,
+    /// The object, where it is one; then there is no such path.
+    pub object: Option<Stored>,
+}
+
+impl Found {
+    /// Opens it.
+    ///
+    /// # Errors
+    /// As [`open`].
+    pub fn open(&self) -> Result<Opened, Reject> {
+        match &self.object {
+            Some(stored) => stored.open(Vec::new(), &self.name),
+            None => open(&self.path, &self.name),
+        }
+    }
+
+    /// What tells a later run that it is unchanged; `None` when that cannot be told.
+    #[must_use]
+    pub fn stamp(&self) -> Option<Stamp> {
+        match &self.object {
+            Some(stored) => Some(stored.object.stamp()),
+            None => stamp(&self.path),
+        }
+    }
 }
 
 /// What the patterns of one input found.
@@ -129,6 +159,16 @@ impl Pattern {
             }
         }
         Some(Captures { vehicle: get("vehicle"), bus: get("bus"), start: get("start") })
+    }
+
+    /// The captures when a whole path matches.
+    fn whole(&self, path: &str) -> Option<Captures> {
+        if self.form.is_none() {
+            return (path == self.fixed).then(Captures::default);
+        }
+        let rest = path.strip_prefix(self.fixed.as_str())?;
+        let rest = if self.fixed.is_empty() { rest } else { rest.strip_prefix('/')? };
+        self.captures(rest)
     }
 }
 
@@ -235,7 +275,7 @@ fn expand(
         // Whether a plain path can be opened is told by the door; only a missing one is "nothing".
         let captures = Captures::default();
         let name = pattern.fixed.as_str().into();
-        return root.exists().then_some(Found { path: root, name, captures }).into_iter().collect();
+        return root.exists().then(|| found(root, name, captures)).into_iter().collect();
     }
     if !root.is_dir() {
         return Vec::new();
@@ -244,7 +284,7 @@ fn expand(
     if let Some(depth) = pattern.depth {
         walk = walk.max_depth(depth);
     }
-    let mut found = Vec::new();
+    let mut files = Vec::new();
     let excluded = excluded_folder(base, exclude);
     let outside = |entry: &DirEntry| {
         excluded.as_ref().is_none_or(|folder| !plainly(entry.path()).starts_with(folder))
@@ -269,10 +309,14 @@ fn expand(
         let rest = if pattern.fixed.is_empty() { rest } else { rest.trim_start_matches('/') };
         if let Some(captures) = pattern.captures(rest) {
             let name = name.as_str().into();
-            found.push(Found { path: entry.into_path(), name, captures });
+            files.push(found(entry.into_path(), name, captures));
         }
     }
-    found
+    files
+}
+
+fn found(path: PathBuf, name: Arc<str>, captures: Captures) -> Found {
+    Found { path, name, captures, object: None }
 }
 
 /// The output folder, when it is one that can be told from the inputs: not the base or above it.

@@ -6,8 +6,8 @@ use std::io::{BufRead, BufReader};
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::atomic::{AtomicBool, AtomicU16, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
@@ -179,31 +179,36 @@ pub(crate) fn slowly<T>(which: &[&Running], still: u64, what: impl FnOnce() -> T
     })
 }
 
-/// A port that nobody has at this moment.
+/// A port that nobody has, and nobody gets from here again: below those that the system gives to whoever asks
+/// for any, so that no connection takes it before it is used.
 pub(crate) fn free_port() -> u16 {
-    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
-    listener.local_addr().expect("an address").port()
+    static NEXT: AtomicU16 = AtomicU16::new(0);
+    let id = std::process::id();
+    loop {
+        let step = u32::from(NEXT.fetch_add(1, Ordering::SeqCst));
+        let port = u16::try_from(20_000 + (id * 100 + step) % 10_000).expect("a port");
+        if TcpListener::bind(("127.0.0.1", port)).is_ok() {
+            return port;
+        }
+    }
 }
-
-/// One cluster at a time: tests that measure patience must not starve each other.
-static ONE: Mutex<()> = Mutex::new(());
 
 /// A scheduler and the folder in which a pipeline and its executors' folders lie.
 pub(crate) struct Cluster {
     pub(crate) folder: TempDir,
     pub(crate) port: u16,
     pub(crate) scheduler: Running,
-    _one: MutexGuard<'static, ()>,
+    /// Of each run on the cluster.
+    pub(crate) client_environment: Vec<(String, String)>,
 }
 
 impl Cluster {
     /// With so much patience, in seconds, for executors that give no word.
     pub(crate) fn new(patience: u32) -> Cluster {
-        // What a failed test leaves locked is nothing.
-        let one = ONE.lock().unwrap_or_else(PoisonError::into_inner);
         let folder = tempfile::tempdir().expect("a folder");
         let port = free_port();
-        Cluster { folder, port, scheduler: scheduler(port, patience), _one: one }
+        let scheduler = scheduler(port, patience);
+        Cluster { folder, port, scheduler, client_environment: Vec::new() }
     }
 
     /// A path in the cluster's folder.
@@ -218,16 +223,25 @@ impl Cluster {
 
     /// An executor that reads below `logs` and runs in `home`.
     pub(crate) fn executor_in(&self, logs: &Path, home: &Path, cores: u32) -> Running {
+        let mut command = self.executor_command(cores);
+        command.current_dir(home).arg("--logs").arg(logs);
+        Running::start(command)
+    }
+
+    /// An executor of one core with these arguments and this environment, in the cluster's folder.
+    pub(crate) fn executor_with(&self, more: &[&str], environment: &[(String, String)]) -> Running {
+        let mut command = self.executor_command(1);
+        command.current_dir(self.folder.path()).args(more).envs(environment.iter().cloned());
+        Running::start(command)
+    }
+
+    fn executor_command(&self, cores: u32) -> Command {
         let mut command = program();
         command
-            .current_dir(home)
             .args(["executor", "--cores", &cores.to_string(), "--port", &free_port().to_string()])
-            .args(["--on", &self.address()])
-            .arg("--logs")
-            .arg(logs)
-            .arg("--work")
+            .args(["--patience", "6", "--on", &self.address(), "--work"])
             .arg(self.at("work"));
-        Running::start(command)
+        command
     }
 
     pub(crate) fn address(&self) -> String {
@@ -239,6 +253,7 @@ impl Cluster {
         let mut command = program();
         command.current_dir(self.folder.path()).args(["run", "pipeline.toml"]);
         command.args(["--on", &self.address()]).args(more);
+        command.envs(self.client_environment.iter().cloned());
         Running::start(command)
     }
 
@@ -272,16 +287,14 @@ impl Cluster {
 
     /// Every file of the output folder, facts among them.
     pub(crate) fn left(&self) -> BTreeMap<PathBuf, Vec<u8>> {
-        let mut files = BTreeMap::new();
-        collect(&self.at("out"), Path::new(""), &mut files);
+        let files = files_below(&self.at("out"));
         assert!(!files.is_empty(), "nothing was written");
         files
     }
 
     /// Bytes of all files below a folder of the cluster's.
     pub(crate) fn bytes_below(&self, folder: &str) -> u64 {
-        let mut files = BTreeMap::new();
-        collect(&self.at(folder), Path::new(""), &mut files);
+        let files = files_below(&self.at(folder));
         files.values().map(|bytes| bytes.len() as u64).sum()
     }
 
@@ -305,14 +318,26 @@ impl Cluster {
     }
 }
 
+/// Starts the program in a folder.
+pub(crate) fn started(words: &[&str], home: &Path) -> Running {
+    let mut command = program();
+    command.current_dir(home).args(words);
+    Running::start(command)
+}
+
 /// Starts a scheduler.
 pub(crate) fn scheduler(port: u16, patience: u32) -> Running {
-    let mut command = program();
-    command.args(["scheduler", "--bind", &format!("127.0.0.1:{port}")]);
-    command.args(["--patience", &patience.to_string()]);
-    let running = Running::start(command);
+    let (bind, patience) = (format!("127.0.0.1:{port}"), patience.to_string());
+    let running = started(&["scheduler", "--bind", &bind, "--patience", &patience], Path::new("."));
     until("the scheduler to listen", || std::net::TcpStream::connect(("127.0.0.1", port)).is_ok());
     running
+}
+
+/// All files below a folder, by their names in it.
+pub(crate) fn files_below(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut files = BTreeMap::new();
+    collect(folder, Path::new(""), &mut files);
+    files
 }
 
 fn collect(folder: &Path, below: &Path, files: &mut BTreeMap<PathBuf, Vec<u8>>) {
@@ -326,20 +351,22 @@ fn collect(folder: &Path, below: &Path, files: &mut BTreeMap<PathBuf, Vec<u8>>) 
     }
 }
 
-/// The sample pipeline of a fleet, with its logs, in the cluster's folder; how many logs it has.
-pub(crate) fn sample_fleet(cluster: &Cluster) -> usize {
+/// The sample pipeline of a fleet, with the logs of its first vehicles (it has 24), in the cluster's folder; how
+/// many logs that are.
+pub(crate) fn sample_fleet(cluster: &Cluster, vehicles: usize) -> usize {
     let project = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
     let text = fs::read_to_string(project.join("pipelines/weekly.toml")).expect("the pipeline");
     let text = text.replace("../sample-logs/", "sample-logs/").replace("../reports/weekly", "out");
     fs::write(cluster.at("pipeline.toml"), text).expect("written");
-    let mut files = BTreeMap::new();
-    collect(&project.join("sample-logs"), Path::new("sample-logs"), &mut files);
+    let mut files = files_below(&project.join("sample-logs"));
+    let left_out: Vec<String> = (vehicles + 1..=24).map(|n| format!("bus/LH-{n:02}")).collect();
+    files.retain(|name, _| !left_out.iter().any(|folder| name.starts_with(folder)));
     for (name, bytes) in &files {
-        let path = cluster.at("").join(name);
+        let path = cluster.at("sample-logs").join(name);
         fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
         fs::write(path, bytes).expect("written");
     }
-    files.keys().filter(|name| name.starts_with("sample-logs/bus")).count()
+    files.keys().filter(|name| name.starts_with("bus")).count()
 }
 
 /// A pipeline over `logs` vehicles with a log of `frames` frames each, one bad line in the first.
