@@ -9,7 +9,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use super::hands::Hands;
-use super::split;
+use super::split::{self, Taking};
 use crate::facts::StoredLog;
 use crate::observe::{Observer, Senders};
 use crate::read::Account;
@@ -38,7 +38,8 @@ pub fn watch_opened(
     let name = Arc::clone(&opened.name);
     let (size, mut account) = (opened.size, opened.account.clone());
     let mut stored = if opened.kind == Kind::BusLogText {
-        watch(opened.bytes, &name, senders, bus, 0, hands)
+        let taking = if opened.packings.is_empty() { Taking::Quick } else { Taking::Slow };
+        watch_text((opened.bytes, taking), &name, senders, bus, 0, hands)
     } else {
         let mut observer = Observer::default();
         let read = |give: &Give<'_>| read_log(opened, tables, give);
@@ -60,6 +61,17 @@ pub fn watch_opened(
 #[must_use]
 pub fn watch(
     bytes: impl Read + Send,
+    name: &Arc<str>,
+    senders: &Senders,
+    bus: Option<&str>,
+    shift: i64,
+    hands: &Hands,
+) -> StoredLog {
+    watch_text((bytes, Taking::Quick), name, senders, bus, shift, hands)
+}
+
+fn watch_text(
+    bytes: (impl Read + Send, Taking),
     name: &Arc<str>,
     senders: &Senders,
     bus: Option<&str>,
