@@ -58,7 +58,7 @@ enum Stage {
     /// Being read.
     Away,
     /// To be watched.
-    Filled(Filled),
+    Filled(Box<Filled>),
 }
 
 /// What all hands see.
@@ -182,7 +182,7 @@ impl<R: Read + Send> Work<'_, R> {
             }
             if let Some(filled) = table.next_filled() {
                 drop(table);
-                let Filled { mut part, bytes, length } = filled;
+                let Filled { mut part, bytes, length } = *filled;
                 log.take(&mut part, bytes.get(..length).unwrap_or_default());
                 watch(&part.frames, &log.interfaces);
                 table = self.lock();
@@ -211,7 +211,7 @@ impl<R: Read + Send> Work<'_, R> {
         let _hand = hand;
         let mut table = self.lock();
         let mut source = None;
-        while !table.broken && !self.hands.stopped() && !(table.exhausted && table.all_begun()) {
+        while !table.broken && !self.hands.stopped() && !table.all_begun() {
             if keeps && !table.exhausted {
                 source = source.take().or_else(|| table.source.take());
                 if let Some(source) = &mut source
@@ -277,7 +277,7 @@ impl<R: Read + Send> Work<'_, R> {
         let mut table = self.lock();
         let place = usize::try_from(number - table.front).unwrap_or(usize::MAX);
         if let Some(stage) = table.parts.get_mut(place) {
-            *stage = Stage::Filled(Filled { part, bytes, length });
+            *stage = Stage::Filled(Box::new(Filled { part, bytes, length }));
         }
         self.changed.notify_all();
         table
@@ -331,7 +331,7 @@ impl<R> Table<R> {
     }
 
     /// The next chunk to be watched, when it is read.
-    fn next_filled(&mut self) -> Option<Filled> {
+    fn next_filled(&mut self) -> Option<Box<Filled>> {
         let is_filled = matches!(self.parts.front(), Some(Stage::Filled(_)));
         match is_filled.then(|| self.parts.pop_front())?? {
             Stage::Filled(filled) => {
@@ -342,8 +342,8 @@ impl<R> Table<R> {
         }
     }
 
-    /// Whether every chunk has been begun by a hand.
+    /// Whether there are no more chunks, and every one has been begun by a hand.
     fn all_begun(&self) -> bool {
-        !self.parts.iter().any(|stage| matches!(stage, Stage::Taken(_)))
+        self.exhausted && !self.parts.iter().any(|stage| matches!(stage, Stage::Taken(_)))
     }
 }
