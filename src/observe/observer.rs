@@ -57,33 +57,40 @@ impl Observer {
 
     /// Takes frames. `interfaces` are the reader's interface names by channel number.
     pub fn push(&mut self, frames: &[Frame], interfaces: &[String]) {
+        self.push_behind(0, frames, interfaces);
+    }
+
+    /// Takes frames whose lines count from behind so many `lines`.
+    pub fn push_behind(&mut self, lines: u64, frames: &[Frame], interfaces: &[String]) {
         self.frames += frames.len() as u64;
         // Buses know nothing of each other while the log streams by: each takes its own. Most logs are of one.
         let Some(first) = frames.first().map(|frame| frame.channel) else { return };
-        if self.push_of(frames, first, interfaces) == frames.len() {
+        if self.push_of(first, lines, frames, interfaces) == frames.len() {
             return;
         }
         for number in interfaces_of(frames).into_iter().filter(|number| *number != first) {
-            self.push_of(frames, number, interfaces);
+            self.push_of(number, lines, frames, interfaces);
         }
     }
 
     /// Takes those of one interface; returns how many they were.
-    fn push_of(&mut self, frames: &[Frame], number: u16, interfaces: &[String]) -> usize {
+    fn push_of(&mut self, number: u16, lines: u64, frames: &[Frame], names: &[String]) -> usize {
         let known = self.places.get(usize::from(number)).copied().flatten();
-        let place = known.or_else(|| self.place(frames, number, interfaces));
+        let place = known.or_else(|| {
+            let first = frames.iter().find(|frame| frame.channel == number)?;
+            self.place(&first.behind(lines), names)
+        });
         let channel = place.and_then(|place| self.channels.get_mut(place));
-        channel.map_or(0, |channel| channel.frames(frames, number))
+        channel.map_or(0, |channel| channel.frames((frames, lines), number))
     }
 
     #[cold]
-    fn place(&mut self, frames: &[Frame], interface: u16, names: &[String]) -> Option<usize> {
-        let number = usize::from(interface);
+    fn place(&mut self, first: &Frame, names: &[String]) -> Option<usize> {
+        let number = usize::from(first.channel);
         if self.places.len() <= number {
             self.places.resize(number + 1, None);
         }
         let name = names.get(number).cloned().unwrap_or_default();
-        let first = frames.iter().find(|frame| frame.channel == interface)?;
         self.places[number] = Some(self.channels.len());
         self.channels.push(Channel::new(name, first));
         self.places[number]

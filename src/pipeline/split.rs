@@ -110,13 +110,15 @@ impl<R> Work<'_, R> {
     }
 }
 
-/// Reads a text log to its end or its break; `watch` gets the frames in order, with the interface
-/// names. Returns the log's account, and why it broke off.
+/// Takes frames, the names of the interfaces, and the number of lines that belong to each frame's line.
+pub(super) type Watch<'a> = dyn FnMut(&[Frame], &[String], u64) + 'a;
+
+/// Reads a text log to its end or its break; `watch` gets the frames in order. Returns the log's account, and why it broke off.
 pub(super) fn read(
     (bytes, taking): (impl Read + Send, Taking),
     name: &Arc<str>,
     hands: &Hands,
-    watch: &mut dyn FnMut(&[Frame], &[String]),
+    watch: &mut Watch<'_>,
 ) -> (TextLog, Option<Reject>) {
     read_in_chunks(CHUNK, (bytes, taking), name, hands, watch)
 }
@@ -126,7 +128,7 @@ pub(super) fn read_in_chunks(
     (bytes, taking): (impl Read + Send, Taking),
     name: &Arc<str>,
     hands: &Hands,
-    watch: &mut dyn FnMut(&[Frame], &[String]),
+    watch: &mut Watch<'_>,
 ) -> (TextLog, Option<Reject>) {
     let work = Work {
         table: Mutex::new(Table {
@@ -153,7 +155,7 @@ pub(super) fn read_in_chunks(
     }));
     let mut last = Vec::new();
     log.finish(&mut last);
-    watch(&last, &log.interfaces);
+    watch(&last, &log.interfaces, 0);
     let table = work.table.into_inner().unwrap_or_else(PoisonError::into_inner);
     let fault = (whole.is_err() || table.broken).then(|| {
         let reason = "the reader stopped by an inner fault; please report it with the file";
@@ -168,7 +170,7 @@ impl<R: Read + Send> Work<'_, R> {
         &'e self,
         scope: &'s Scope<'s, 'e>,
         log: &mut TextLog,
-        watch: &mut dyn FnMut(&[Frame], &[String]),
+        watch: &mut Watch<'_>,
     ) {
         let _alarm = Alarm(self);
         let mut table = self.lock();
@@ -183,8 +185,8 @@ impl<R: Read + Send> Work<'_, R> {
             if let Some(filled) = table.next_filled() {
                 drop(table);
                 let Filled { mut part, bytes, length } = *filled;
-                log.take(&mut part, bytes.get(..length).unwrap_or_default());
-                watch(&part.frames, &log.interfaces);
+                let before = log.take(&mut part, bytes.get(..length).unwrap_or_default());
+                watch(&part.frames, &log.interfaces, before);
                 table = self.lock();
                 table.spare.push(Buffers { bytes, frames: part.frames });
                 self.changed.notify_all();

@@ -51,10 +51,11 @@ fn by_hands(text: &[u8], size: usize, hands: usize, taking: Taking) -> Outcome {
     let hands = Hands::new(hands, 1);
     let _own = hands.begin_file();
     let (mut frames, mut names) = (Vec::new(), Vec::new());
-    let (log, broken) = read_in_chunks(size, (text, taking), &name(), &hands, &mut |some, all| {
-        frames.extend_from_slice(some);
-        names = all.to_vec();
-    });
+    let (log, broken) =
+        read_in_chunks(size, (text, taking), &name(), &hands, &mut |some, all, before| {
+            frames.extend(some.iter().map(|frame| frame.behind(before)));
+            names = all.to_vec();
+        });
     let lines = log.lines();
     let mut rejects = log.rejects.into_entries();
     rejects.extend(broken);
@@ -146,7 +147,7 @@ fn a_stop_ends_reading() {
         let _own = hands.begin_file();
         let mut batches = 0;
         let endless = Stream::of(usize::MAX);
-        read_in_chunks(200_000, (endless, taking), &name(), &hands, &mut |_, _| {
+        read_in_chunks(200_000, (endless, taking), &name(), &hands, &mut |_, _, _| {
             batches += 1;
             if batches == 30 {
                 hands.stop();
@@ -165,7 +166,7 @@ fn a_fault_in_one_hand_is_told_and_nobody_waits_for_ever() {
         let _own = hands.begin_file();
         let faulty = Stream { faulty_from: 5_000_000, ..Stream::of(usize::MAX) };
         let (_, broken) =
-            read_in_chunks(200_000, (faulty, taking), &name(), &hands, &mut |_, _| {});
+            read_in_chunks(200_000, (faulty, taking), &name(), &hands, &mut |_, _, _| {});
         assert!(broken.is_some_and(|r| r.reason.contains("inner fault")), "{threads} hands");
     }
 }
@@ -183,7 +184,7 @@ fn does_not_run_ahead(taking: Taking) {
     let hands = Hands::new(4, 1);
     let _own = hands.begin_file();
     let mut watched = 0usize;
-    read_in_chunks(200_000, (stream, taking), &name(), &hands, &mut |some, _| {
+    read_in_chunks(200_000, (stream, taking), &name(), &hands, &mut |some, _, _| {
         watched += some.len();
         // Slow: the others would read it all meanwhile if they could.
         std::thread::sleep(std::time::Duration::from_millis(1));
@@ -212,7 +213,7 @@ fn one_hand_keeps_a_packed_source() {
     let hands = Hands::new(6, 1);
     let _own = hands.begin_file();
     let source = Readers(text.as_bytes(), Arc::clone(&readers));
-    read_in_chunks(140_000, (source, Taking::Slow), &name(), &hands, &mut |_, _| {});
+    read_in_chunks(140_000, (source, Taking::Slow), &name(), &hands, &mut |_, _, _| {});
     let readers = readers.lock().unwrap_or_else(PoisonError::into_inner);
     // The first chunk is read by the hand that watches, all others by one.
     assert_eq!(readers.len(), 2, "{readers:?}");

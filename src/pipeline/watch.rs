@@ -79,8 +79,9 @@ fn watch_text(
     hands: &Hands,
 ) -> StoredLog {
     let mut observer = Observer::default();
-    let (log, failure) =
-        split::read(bytes, name, hands, &mut |frames, names| observer.push(frames, names));
+    let (log, failure) = split::read(bytes, name, hands, &mut |frames, names, before| {
+        observer.push_behind(before, frames, names);
+    });
     let mut account = Account::default();
     account.lenient_times("decimal comma in a time stamp read as a point", log.decimal_commas);
     account.lenient_times("blank line or comment in a bus log", log.blank_lines);
