@@ -40,6 +40,31 @@ pub fn median_of(values: &mut [f64]) -> Option<f64> {
     Some(f64::midpoint(lower, upper) + 0.0)
 }
 
+/// A whole number for each number, in the same order: whole numbers are the quicker to compare. Numbers that are none
+/// stand outside of [`in_order`] of the infinities (IEEE 754-2019, total order).
+pub(super) fn in_order(value: f64) -> i64 {
+    let bits = value.to_bits().cast_signed();
+    // All but the sign is turned round where it is negative; so this is its own inverse.
+    bits ^ ((bits >> 63).cast_unsigned() >> 1).cast_signed()
+}
+
+/// The same as [`median`] of values that [`in_order`] was made of; they are put in another order.
+pub(super) fn median_in_order(values: &mut [i64]) -> Option<f64> {
+    let numbers = in_order(f64::NEG_INFINITY)..=in_order(f64::INFINITY);
+    if values.is_empty() || !values.iter().all(|value| numbers.contains(value)) {
+        return None;
+    }
+    let value =
+        |key: i64| f64::from_bits(in_order(f64::from_bits(key.cast_unsigned())).cast_unsigned());
+    let (middle, odd) = (values.len() / 2, values.len() % 2 == 1);
+    let (below, upper, _) = values.select_nth_unstable(middle);
+    if odd {
+        return Some(value(*upper) + 0.0);
+    }
+    let lower = below.iter().copied().max()?;
+    Some(f64::midpoint(value(lower), value(*upper)) + 0.0)
+}
+
 /// [`NORMAL_SCALE`] times the median distance from the median (Hampel 1974), in the unit of the
 /// values. 0 when more than half of them are equal.
 #[must_use]
@@ -128,6 +153,8 @@ mod tests {
             sorted.sort_by(f64::total_cmp);
             let middle = f64::midpoint(sorted[(length - 1) / 2], sorted[length / 2]);
             assert_eq!(median(&values).map(f64::to_bits), Some(middle.to_bits()), "{values:?}");
+            let mut keys: Vec<i64> = values.iter().copied().map(in_order).collect();
+            assert_eq!(median_in_order(&mut keys).map(f64::to_bits), Some(middle.to_bits()));
         }
     }
 
@@ -150,5 +177,22 @@ mod tests {
         assert_eq!(quantile(&[1.0], 1.5), None);
         assert_eq!(quantile(&[1.0], f64::NAN), None);
         assert_eq!(quantile(&[1.0], 0.3), Some(1.0));
+    }
+
+    #[test]
+    fn whole_numbers_keep_the_order_and_give_the_number_back() {
+        let numbers =
+            [f64::NEG_INFINITY, f64::MIN, -1.5, -1e-310, -0.0, 0.0, 1e-310, 2.0, f64::INFINITY];
+        for two in numbers.windows(2) {
+            assert!(in_order(two[0]) < in_order(two[1]), "{two:?}");
+        }
+        for number in numbers {
+            let median = median_in_order(&mut [in_order(number)]).expect("a number");
+            assert!(median.total_cmp(&(number + 0.0)).is_eq(), "{number}");
+        }
+        for none in [f64::NAN, -f64::NAN] {
+            assert_eq!(median_in_order(&mut [in_order(1.0), in_order(none)]), None);
+        }
+        assert_eq!(median_in_order(&mut []), None);
     }
 }

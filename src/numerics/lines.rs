@@ -3,6 +3,8 @@
 //! In: abscissae and ordinates of equal number. Out: slopes with errors. For beats that are counted:
 //! the number of each beat from its times. Refuses points that all stand at one abscissa.
 
+use super::centre::{in_order, median_in_order};
+
 /// A fitted line.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
@@ -90,7 +92,7 @@ pub fn median_slope(x: &[f64], y: &[f64]) -> Option<f64> {
     let mut slopes = Vec::with_capacity(x.len() * x.len().saturating_sub(1) / 2);
     let (mut xs, mut ys) = (x, y);
     while let (Some((x0, x_rest)), Some((y0, y_rest))) = (xs.split_first(), ys.split_first()) {
-        slopes.extend(x_rest.iter().zip(y_rest).map(|(x1, y1)| (y1 - y0) / (x1 - x0)));
+        slopes.extend(x_rest.iter().zip(y_rest).map(|(x1, y1)| in_order((y1 - y0) / (x1 - x0))));
         (xs, ys) = (x_rest, y_rest);
     }
     // Where abscissae rise, no two are the same.
@@ -98,7 +100,7 @@ pub fn median_slope(x: &[f64], y: &[f64]) -> Option<f64> {
         let mut pairs = (0..x.len()).flat_map(|n| x.iter().skip(n + 1).map(move |x1| (n, x1)));
         slopes.retain(|_| pairs.next().is_some_and(|(n, x1)| x1 - x[n] != 0.0));
     }
-    super::centre::median_of(&mut slopes)
+    median_in_order(&mut slopes)
 }
 
 /// Standard error of a slope over `count` evenly spaced points in `span`, from their scatter `sigma`.

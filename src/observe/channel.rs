@@ -146,7 +146,7 @@ impl Channel {
                     let (seen, signals) = (tracker.count, &mut self.signals);
                     tracker.talks = self.diagnostics.frame(frame, time, seen, signals);
                 }
-                if tracker.frame(frame, time) {
+                if tracker.frame(frame, 0, time) {
                     self.period_known(place);
                 }
             }

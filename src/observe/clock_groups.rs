@@ -17,6 +17,8 @@ const SHORTEST: i64 = 60_000_000_000;
 const FEWEST: usize = 20;
 /// Identifiers compared at most; those with the least jitter relative to their period come first.
 const MOST: usize = 384;
+/// From so many on, comparing is shared out among hands.
+const WORTH_SHARING: usize = 24;
 /// Slopes are taken over the middles of so many stretches.
 const STRETCHES: usize = 24;
 /// A slope error (a share, not ppm) below which a clock is told sharply.
@@ -53,22 +55,22 @@ pub(super) struct Member {
 }
 
 /// What is compared of one identifier.
-struct Beat {
-    id: Identifier,
-    period: f64,
-    first: Instant,
-    jitter: f64,
+pub(super) struct Beat {
+    pub id: Identifier,
+    pub period: f64,
+    pub first: Instant,
+    pub jitter: f64,
     /// Look, time (s), offset from the beat (ns).
-    points: Vec<(u32, f64, f64)>,
-    scatter: f64,
+    pub points: Vec<(u32, f64, f64)>,
+    pub scatter: f64,
 }
 
 /// Difference of two clocks, as shares: slope, standard error; and scatter (ns) where that decides.
 #[derive(Debug, Clone, Copy)]
-struct Difference {
-    slope: f64,
-    error: f64,
-    scatter: Option<f64>,
+pub(super) struct Difference {
+    pub slope: f64,
+    pub error: f64,
+    pub scatter: Option<f64>,
 }
 
 /// Room for what is compared, used again for every pair: there are thousands.
@@ -80,8 +82,8 @@ struct Room {
     rest: Vec<f64>,
 }
 
-/// Groups of two and more, by identifier.
-pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member> {
+/// Groups of two and more, by identifier; `hands` threads compare.
+pub(super) fn find(channel: &Channel, periods: &[Option<Period>], hands: usize) -> Vec<Member> {
     let mut beats: Vec<Beat> = channel
         .trackers
         .iter()
@@ -94,12 +96,7 @@ pub(super) fn find(channel: &Channel, periods: &[Option<Period>]) -> Vec<Member>
     beats.truncate(MOST);
     beats.sort_by_key(|b| b.id);
     let spread = woke_apart(&beats);
-    let mut differences = Vec::with_capacity(beats.len());
-    let mut room = Room::default();
-    for (n, a) in beats.iter().enumerate() {
-        let row = beats[n + 1..].iter().map(|b| difference(a, b, &mut room));
-        differences.push(row.collect::<Vec<_>>());
-    }
+    let differences = differences(&beats, hands);
     let of = |a: usize, b: usize| differences.get(a)?.get(b.checked_sub(a + 1)?).copied()?;
     let tasks = !one_for_all(&beats, &differences);
     let crowd = crowd(&beats);
@@ -166,6 +163,35 @@ fn stretches(x: &[f64], y: &mut [f64], into: (&mut Vec<f64>, &mut Vec<f64>)) {
     into.1.extend(y.chunks_mut(size).filter_map(centre::median_of));
 }
 
+/// The differences of each to those behind it.
+pub(super) fn differences(beats: &[Beat], hands: usize) -> Vec<Vec<Option<Difference>>> {
+    let rows_of = |first: usize, step: usize| {
+        let mut room = Room::default();
+        let own = (first..beats.len()).step_by(step);
+        own.map(|n| {
+            let behind = beats.get(n + 1..).unwrap_or_default();
+            behind.iter().map(|b| difference(&beats[n], b, &mut room)).collect()
+        })
+        .collect::<Vec<Vec<_>>>()
+    };
+    if hands < 2 || beats.len() < WORTH_SHARING {
+        return rows_of(0, 1);
+    }
+    // Every so many rows, as rows grow shorter.
+    let mut shares: Vec<_> = std::thread::scope(|scope| {
+        let others: Vec<_> =
+            (1..hands).map(|first| scope.spawn(move || rows_of(first, hands))).collect();
+        let own = rows_of(0, hands).into_iter();
+        // A panic of another hand goes on here.
+        let others = others.into_iter().map(|hand| hand.join().map(Vec::into_iter));
+        std::iter::once(Ok(own))
+            .chain(others)
+            .map(|rows| rows.unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect()
+    });
+    (0..beats.len()).filter_map(|n| shares.get_mut(n % hands)?.next()).collect()
+}
+
 /// `None` when the periods have no simple ratio or too few looks are common.
 fn difference(a: &Beat, b: &Beat, room: &mut Room) -> Option<Difference> {
     let ratio = ratio_off(a.period / b.period)?;
@@ -227,7 +253,7 @@ fn woke_apart(beats: &[Beat]) -> bool {
 }
 
 /// Which identifiers woke with most of the others: waking with a crowd tells nothing of the sender.
-fn crowd(beats: &[Beat]) -> Vec<bool> {
+pub(super) fn crowd(beats: &[Beat]) -> Vec<bool> {
     let with = |own: &Beat| {
         let near = beats.iter().filter(|b| (b.first.0 - own.first.0).abs() <= TOGETHER);
         near.count() * 2 > beats.len()
@@ -248,7 +274,7 @@ struct Told {
 
 /// Whether the delays of most pairs go together. Senders do not wait for each other: it is the log's own clock that
 /// wanders, or a bench that sent all of it, and delays that agree say nothing of a task.
-fn one_for_all(beats: &[Beat], differences: &[Vec<Option<Difference>>]) -> bool {
+pub(super) fn one_for_all(beats: &[Beat], differences: &[Vec<Option<Difference>>]) -> bool {
     let mut together = 0usize;
     for (n, row) in differences.iter().enumerate() {
         for (b, d) in beats.iter().skip(n + 1).zip(row) {
@@ -317,55 +343,4 @@ fn members(
     }
     found.sort_by_key(|m| m.id);
     found
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Twelve beats that scatter 2 ms; the first `alike` of them scatter 0.1 ms against each other.
-    fn together(alike: usize) -> bool {
-        let beats: Vec<Beat> = (0..12)
-            .map(|id| Beat {
-                id: Identifier::base(id),
-                period: 1e8,
-                first: Instant(0),
-                jitter: 2e6,
-                points: Vec::new(),
-                scatter: 2e6,
-            })
-            .collect();
-        let pair = |own: bool| Difference {
-            slope: 0.0,
-            error: 5e-6,
-            scatter: Some(if own { 1e5 } else { 2.8e6 }),
-        };
-        let row = |n: usize| (n + 1..12).map(|m| Some(pair(m < alike))).collect();
-        one_for_all(&beats, &(0..12).map(row).collect::<Vec<_>>())
-    }
-
-    #[test]
-    fn who_woke_with_most_of_the_others_woke_with_a_crowd() {
-        let beat = |id: u32, first_ms: i64| Beat {
-            id: Identifier::base(id),
-            period: 1e8,
-            first: Instant(first_ms * 1_000_000),
-            jitter: 1e6,
-            points: Vec::new(),
-            scatter: 1e6,
-        };
-        let beats: Vec<Beat> =
-            [0, 40, 90, 200, 2000, 2050].iter().zip(1..).map(|(ms, id)| beat(id, *ms)).collect();
-        assert_eq!(crowd(&beats), [true, true, true, true, false, false]);
-        let steps: Vec<Beat> =
-            [0, 40, 900, 950, 2000, 2050].iter().zip(1..).map(|(ms, id)| beat(id, *ms)).collect();
-        assert_eq!(crowd(&steps), [false; 6]);
-    }
-
-    #[test]
-    fn delays_that_all_go_together_tell_nothing() {
-        assert!(together(12), "66 of 66 pairs");
-        assert!(!together(8), "28 of 66: a sender of eight identifiers");
-        assert!(!together(0));
-    }
 }

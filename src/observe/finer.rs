@@ -20,8 +20,8 @@ use crate::vocabulary::{Identifier, Instant, Place, seconds};
 pub(super) fn of_log(
     channel: &Channel,
     periods: &[Option<Period>],
-    bus: &str,
-    file: &Arc<str>,
+    (bus, file): (&str, &Arc<str>),
+    hands: usize,
     facts: &mut FinerFacts,
 ) {
     let repair = channel.steps.repair();
@@ -32,7 +32,7 @@ pub(super) fn of_log(
         agreed: step.agreed,
         place: Place::line(file, step.line),
     }));
-    facts.clock_groups.extend(clock_groups::find(channel, periods).into_iter().map(|m| {
+    facts.clock_groups.extend(clock_groups::find(channel, periods, hands).into_iter().map(|m| {
         ClockGroupRow {
             bus: bus.to_owned(),
             id: m.id,

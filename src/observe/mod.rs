@@ -8,6 +8,8 @@ mod blind_spots;
 mod channel;
 mod clock;
 mod clock_groups;
+#[cfg(test)]
+mod clock_groups_tests;
 mod diagnostics;
 mod disturbances;
 #[cfg(test)]

@@ -25,9 +25,6 @@ use crate::protocol::frame_timing;
 use crate::read::frames::Frame;
 use crate::vocabulary::Place;
 
-/// A start shorter than this cannot be judged (nanoseconds).
-const SHORTEST_START: i64 = 1_000_000_000;
-
 /// Watches one log. Push frames in file order, then [`Observer::finish`].
 #[derive(Debug, Default)]
 pub struct Observer {
@@ -35,6 +32,8 @@ pub struct Observer {
     /// Position in `channels` by the reader's channel number.
     places: Vec<Option<usize>>,
     frames: u64,
+    /// Further hands that help to finish.
+    helping: usize,
 }
 
 /// What a log held, beside its facts.
@@ -49,29 +48,49 @@ pub struct Seen {
 }
 
 impl Observer {
+    /// Lets so many further threads help to finish; what is found is the same.
+    #[must_use]
+    pub fn helped_by(mut self, hands: usize) -> Observer {
+        self.helping = hands;
+        self
+    }
+
     /// Takes frames. `interfaces` are the reader's interface names by channel number.
     pub fn push(&mut self, frames: &[Frame], interfaces: &[String]) {
+        self.push_behind(0, frames, interfaces);
+    }
+
+    /// Takes frames whose lines count from behind so many `lines`.
+    pub fn push_behind(&mut self, lines: u64, frames: &[Frame], interfaces: &[String]) {
         self.frames += frames.len() as u64;
-        // Buses know nothing of each other while the log streams by: each takes its own.
-        for number in interfaces_of(frames) {
-            let known = self.places.get(usize::from(number)).copied().flatten();
-            let Some(place) = known.or_else(|| self.place(frames, number, interfaces)) else {
-                continue;
-            };
-            if let Some(channel) = self.channels.get_mut(place) {
-                channel.frames(frames, number);
-            }
+        // Buses know nothing of each other while the log streams by: each takes its own. Most logs are of one.
+        let Some(first) = frames.first().map(|frame| frame.channel) else { return };
+        if self.push_of(first, lines, frames, interfaces) == frames.len() {
+            return;
+        }
+        for number in interfaces_of(frames).into_iter().filter(|number| *number != first) {
+            self.push_of(number, lines, frames, interfaces);
         }
     }
 
+    /// Takes those of one interface; returns how many they were.
+    fn push_of(&mut self, number: u16, lines: u64, frames: &[Frame], names: &[String]) -> usize {
+        let known = self.places.get(usize::from(number)).copied().flatten();
+        let place = known.or_else(|| {
+            let first = frames.iter().find(|frame| frame.channel == number)?;
+            self.place(&first.behind(lines), names)
+        });
+        let channel = place.and_then(|place| self.channels.get_mut(place));
+        channel.map_or(0, |channel| channel.frames((frames, lines), number))
+    }
+
     #[cold]
-    fn place(&mut self, frames: &[Frame], interface: u16, names: &[String]) -> Option<usize> {
-        let number = usize::from(interface);
+    fn place(&mut self, first: &Frame, names: &[String]) -> Option<usize> {
+        let number = usize::from(first.channel);
         if self.places.len() <= number {
             self.places.resize(number + 1, None);
         }
         let name = names.get(number).cloned().unwrap_or_default();
-        let first = frames.iter().find(|frame| frame.channel == interface)?;
         self.places[number] = Some(self.channels.len());
         self.channels.push(Channel::new(name, first));
         self.places[number]
@@ -98,7 +117,8 @@ impl Observer {
             seen.frames -= channel.lost_marks;
             let name = senders.bus(&channel.interface, bus);
             let senders = &senders.on_a_bus_with(channel.trackers.iter().map(|t| t.id));
-            Bus::new(channel, senders, name.clone(), file).facts(&self.channels, &mut seen.facts);
+            let bus = Bus::new(channel, senders, name.clone(), file);
+            bus.facts(&self.channels, self.helping + 1, &mut seen.facts);
             let named = Named { senders, bus: &name, file };
             let sends = |id| channel.trackers.binary_search_by_key(&id, |t| t.id).is_ok();
             unsure.extend(diagnostics::rows(&channel.diagnostics, &named, &sends, &mut seen.facts));
@@ -165,14 +185,15 @@ impl<'a> Bus<'a> {
         Bus { channel, senders, name, file, periods, nodes }
     }
 
-    fn facts(&self, all: &[Channel], facts: &mut LogFacts) {
+    fn facts(&self, all: &[Channel], hands: usize, facts: &mut LogFacts) {
         let spans = starts::cut(self.channel, &self.periods);
         let blind = blind_spots::find(self.channel, &self.periods, &spans, all);
         self.identifiers(facts);
         self.signals(facts);
-        finer::of_log(self.channel, &self.periods, &self.name, self.file, &mut facts.finer);
+        let at = (self.name.as_str(), self.file);
+        finer::of_log(self.channel, &self.periods, at, hands, &mut facts.finer);
         for span in &spans {
-            let why = self.why_not(span);
+            let why = starts::why_not(span, self.channel, &self.periods);
             self.start(span, &why, facts);
             self.presences(span, facts);
             for spot in blind.iter().filter(|b| span.holds(b.begin)) {
@@ -194,24 +215,6 @@ impl<'a> Bus<'a> {
         }
         let node = |id| self.senders.node(&self.name, id);
         finer::of_silences(self.channel, &self.name, node, facts);
-    }
-
-    /// Why silence cannot be judged in a start; empty when it can.
-    fn why_not(&self, span: &Span) -> String {
-        if span.end.0 - span.begin.0 < SHORTEST_START {
-            return "shorter than a second: no period can be told".to_owned();
-        }
-        let cyclic = self.periods.iter().flatten().filter(|p| p.cyclic).count();
-        let telling =
-            self.periods.iter().flatten().zip(&self.channel.trackers).filter(|(_, t)| t.count > 8);
-        let all = telling.count();
-        if cyclic == 0 || (all >= 10 && cyclic * 10 < all) {
-            return format!(
-                "{cyclic} of {all} identifiers keep a period: the logger loses too many frames (or \
-                 the log is too short) to call any node silent"
-            );
-        }
-        String::new()
     }
 
     fn start(&self, span: &Span, why: &str, facts: &mut LogFacts) {

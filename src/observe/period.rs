@@ -132,7 +132,7 @@ mod tests {
         };
         let mut tracker = Tracker::new(&frame(times[0]), frame(times[0]).time);
         for t in &times[1..] {
-            tracker.frame(&frame(*t), frame(*t).time);
+            tracker.frame(&frame(*t), 0, frame(*t).time);
         }
         tracker
     }

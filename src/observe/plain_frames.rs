@@ -26,24 +26,27 @@ pub(super) fn interfaces_of(frames: &[Frame]) -> Vec<u16> {
 }
 
 impl Channel {
-    /// Takes, of these frames, those of interface `number`.
-    pub(super) fn frames(&mut self, frames: &[Frame], number: u16) {
-        let mut rest = frames;
+    /// Takes, of these frames, whose lines count from behind so many `lines`, those of interface `number`; returns how
+    /// many they were.
+    pub(super) fn frames(&mut self, (frames, lines): (&[Frame], u64), number: u16) -> usize {
+        let (mut rest, mut own) = (frames, 0);
         loop {
-            let passed = self.plain(rest, number);
+            let (passed, taken) = self.plain((rest, lines), number);
+            own += taken;
             let Some((frame, behind)) = rest.get(passed..).and_then(<[Frame]>::split_first) else {
-                return;
+                return own;
             };
-            self.frame(frame);
+            self.frame(&frame.behind(lines));
+            own += 1;
             rest = behind;
         }
     }
 
     /// Takes frames as long as nothing is to be done but to count them: data of known identifiers without
     /// further meaning, in one window, one behind the other. Returns how many were passed, with those of other
-    /// interfaces; the next one, if there is one, is of this.
-    fn plain(&mut self, frames: &[Frame], number: u16) -> usize {
-        let (mut now, mut line, mut taken, mut known) = (self.now, self.now_line, 0, None);
+    /// interfaces, and how many of them were taken; the next one, if there is one, is of this.
+    fn plain(&mut self, (frames, lines): (&[Frame], u64), number: u16) -> (usize, usize) {
+        let (mut now, mut line, mut taken, mut known) = (self.now, self.now_line, 0u32, None);
         let usual = self.failing.0 == 0 && self.clock.is_plain() && self.watch.count > 0;
         let limit = self.bus_gaps.limit.unsigned_abs();
         let end = self.watch.window_end.min(self.clock.last());
@@ -65,9 +68,9 @@ impl Channel {
                 passed = place;
                 break;
             };
-            (now, line) = (time, frame.line);
+            (now, line) = (time, frame.line + lines);
             taken += 1;
-            if tracker.frame(frame, time) {
+            if tracker.frame(frame, lines, time) {
                 known = Some(who);
                 passed = place + 1;
                 break;
@@ -78,8 +81,9 @@ impl Channel {
         self.data_frames += u64::from(taken);
         if let Some(who) = known {
             self.period_known(who);
-            return passed + frames[passed..].iter().take_while(|f| f.channel != number).count();
+            let others = frames[passed..].iter().take_while(|f| f.channel != number).count();
+            return (passed + others, taken as usize);
         }
-        passed
+        (passed, taken as usize)
     }
 }

@@ -14,6 +14,8 @@ use crate::vocabulary::Instant;
 pub(super) const SLEEP: i64 = 5_000_000_000;
 /// A dead bus is not believed for longer than this without any frame; then it was sleep.
 const DEAD_AT_MOST: i64 = 120_000_000_000;
+/// A start shorter than this cannot be judged (nanoseconds).
+const SHORTEST_START: i64 = 1_000_000_000;
 /// Share of identifiers on the beat that says the nodes never stopped.
 pub(super) const ON_BEAT_SHARE: f64 = 0.8;
 /// Fewest identifiers whose beat must be known.
@@ -94,4 +96,21 @@ fn joined_late(channel: &Channel, periods: &[Option<Period>], begin: Instant) ->
         late += i32::from(first.0 - begin.0 > period.nanos * 3 / 2 + 5_000_000);
     }
     all > 0 && late * 3 >= all
+}
+
+/// Why silence cannot be judged in a start; empty when it can.
+pub(super) fn why_not(span: &Span, channel: &Channel, periods: &[Option<Period>]) -> String {
+    if span.end.0 - span.begin.0 < SHORTEST_START {
+        return "shorter than a second: no period can be told".to_owned();
+    }
+    let cyclic = periods.iter().flatten().filter(|p| p.cyclic).count();
+    let telling = periods.iter().flatten().zip(&channel.trackers).filter(|(_, t)| t.count > 8);
+    let all = telling.count();
+    if cyclic == 0 || (all >= 10 && cyclic * 10 < all) {
+        return format!(
+            "{cyclic} of {all} identifiers keep a period: the logger loses too many frames (or \
+             the log is too short) to call any node silent"
+        );
+    }
+    String::new()
 }

@@ -60,8 +60,8 @@ struct Watched {
     source: Option<u8>,
     period: f64,
     marks: VecDeque<Mark>,
-    /// What it was at the end of each of the last windows, by the number of the window.
-    windows: Box<[Mark; KEPT]>,
+    /// Its place in each of [`StepWatch::ends`].
+    column: usize,
 }
 
 /// A window: begin, line of its first frame.
@@ -79,6 +79,9 @@ struct Pending {
 #[derive(Debug, Default)]
 pub(super) struct StepWatch {
     watched: Vec<Watched>,
+    /// What each of the watched was at the end of each of the last windows, by the number of the window: those of
+    /// one window beside each other.
+    ends: Vec<[Mark; WATCHED]>,
     pending: Option<Pending>,
     recent: VecDeque<Window>,
     windows: u64,
@@ -124,10 +127,9 @@ impl Watched {
         Some((off(1)? + off(2)? - off(4)? - off(5)?) / 2.0)
     }
 
-    /// How far the windows from `until` on stand off the line through those before `since`; `slot` is the last
-    /// window's.
-    fn moved(&self, place: usize, slot: usize, pending: &Pending) -> Option<Moved> {
-        let mut all: Vec<Mark> = (1..=KEPT).map(|n| self.windows[(slot + n) % KEPT]).collect();
+    /// How far the windows from `until` on stand off the line through those before `since`; `all` are its marks at
+    /// their ends, `place` its own among the watched.
+    fn stands_off(&self, place: usize, mut all: Vec<Mark>, pending: &Pending) -> Option<Moved> {
         all.dedup_by_key(|mark| mark.1);
         let old = all.partition_point(|m| m.0 < pending.since.0);
         let line = Line::through(&all[..old])?;
@@ -155,9 +157,11 @@ impl StepWatch {
             self.recent.pop_front();
         }
         self.recent.push_back((begin, first_line));
-        for watched in &mut self.watched {
-            if let Some(tracker) = trackers.get(watched.place) {
-                watched.windows[slot] = (tracker.last.0, tracker.count);
+        if let Some(ends) = self.ends.get_mut(slot) {
+            for watched in &self.watched {
+                if let Some(tracker) = trackers.get(watched.place) {
+                    ends[watched.column] = (tracker.last.0, tracker.count);
+                }
             }
         }
         if self.windows.is_multiple_of(MARK) {
@@ -166,7 +170,7 @@ impl StepWatch {
                     watched.mark(tracker);
                 }
             }
-            if self.pending.is_none() && self.moved() {
+            if self.pending.is_none() && self.may_have_stepped() {
                 let at = |nanos: i64| Instant(begin.0.saturating_sub(nanos));
                 let (since, until) = (at(SINCE), at(UNTIL));
                 let due = self.windows + WAIT;
@@ -181,9 +185,9 @@ impl StepWatch {
         }
     }
 
-    /// Whether the middle sender (of each sender the middle identifier) stands off where it stood, and half of
+    /// Whether the log's clock may have moved: the middle sender (of each sender the middle identifier) stands off where it stood, and half of
     /// them off their beats too: frames lost only move by whole periods.
-    fn moved(&self) -> bool {
+    fn may_have_stepped(&self) -> bool {
         let mut drifts = [(0u32, 0.0f64, false); ASKED];
         let mut count = 0;
         for (number, watched) in (0u32..).zip(self.watched.iter().take(ASKED)) {
@@ -252,20 +256,26 @@ impl StepWatch {
             *turn += 1;
         }
         order.sort_unstable();
+        order.truncate(WATCHED);
         let mut kept = std::mem::take(&mut self.watched);
-        for (_, number) in order.into_iter().take(WATCHED) {
+        kept.retain(|w| order.iter().any(|(_, number)| steady[*number].2 == w.place));
+        let mut free: Vec<usize> =
+            (0..WATCHED).filter(|column| kept.iter().all(|w| w.column != *column)).collect();
+        self.ends.resize(KEPT, [Mark::default(); WATCHED]);
+        for (_, number) in order {
             let (_, period, place) = steady[number];
             let known = kept.iter().position(|w| w.place == place);
-            let mut watched = known.map_or_else(
-                || Watched {
-                    place,
-                    source: source(place),
-                    period,
-                    marks: VecDeque::with_capacity(MARKS),
-                    windows: Box::new([(trackers[place].last.0, trackers[place].count); KEPT]),
-                },
-                |at| kept.swap_remove(at),
-            );
+            let mut watched = match known {
+                Some(at) => kept.swap_remove(at),
+                None => {
+                    // As many are free as there are new ones.
+                    let Some(column) = free.pop() else { continue };
+                    let now = (trackers[place].last.0, trackers[place].count);
+                    self.ends.iter_mut().for_each(|ends| ends[column] = now);
+                    let marks = VecDeque::with_capacity(MARKS);
+                    Watched { place, source: source(place), period, marks, column }
+                }
+            };
             // The first frames tell the period only roughly.
             if watched.marks.len() >= 2 * FEWEST_MARKS {
                 let line = Line::through(watched.marks.make_contiguous());
@@ -282,7 +292,7 @@ impl StepWatch {
             .watched
             .iter()
             .enumerate()
-            .filter_map(|(place, w)| w.moved(place, slot, &pending))
+            .filter_map(|(place, w)| w.stands_off(place, self.last_ends(w, slot), &pending))
             .collect();
         let amounts: Vec<f64> = all.iter().map(|m| m.by).collect();
         let Some(step) = median(&amounts) else { return };
@@ -319,13 +329,18 @@ impl StepWatch {
         let agreed = (count(agreed.len()), count(telling.len()));
         self.found.push(Step { at, by, back: 0, line, agreed });
         // What was before is carried over to the clock as it is now.
-        for watched in &mut self.watched {
-            for mark in watched.marks.iter_mut().chain(watched.windows.iter_mut()) {
-                if mark.0 < at.0 {
-                    mark.0 = mark.0.saturating_add(by);
-                }
-            }
+        let marks = self.watched.iter_mut().flat_map(|watched| watched.marks.iter_mut());
+        for mark in marks.chain(self.ends.iter_mut().flatten()).filter(|mark| mark.0 < at.0) {
+            mark.0 = mark.0.saturating_add(by);
         }
+    }
+
+    /// What one of the watched was at the ends of the last windows; `slot` is that of the last.
+    fn last_ends(&self, watched: &Watched, slot: usize) -> Vec<Mark> {
+        let of = |n: usize| {
+            self.ends.get((slot + n) % KEPT).map(|ends: &[Mark; WATCHED]| ends[watched.column])
+        };
+        (1..=KEPT).filter_map(of).collect()
     }
 
     /// The window from which on the marks stand off by the amount: its begin and line. `slot` is that of the last
@@ -336,7 +351,7 @@ impl StepWatch {
         let cost = |cut: usize| -> f64 {
             let of_one = |m: &Moved| -> f64 {
                 let Some(watched) = self.watched.get(m.place) else { return 0.0 };
-                let mark = |n: usize| watched.windows[(oldest + n) % KEPT];
+                let mark = |n: usize| self.ends[(oldest + n) % KEPT][watched.column];
                 let off = |n: usize| {
                     let expected = if n >= cut { amount } else { 0.0 };
                     // A window without a frame of it says nothing.

@@ -121,17 +121,18 @@ impl Tracker {
         }
     }
 
-    /// Takes one more frame of this identifier. Returns true when its first period was just set.
+    /// Takes one more frame of this identifier, whose line counts from behind so many `lines`. Returns true when its
+    /// first period was just set.
     #[inline]
-    pub(super) fn frame(&mut self, frame: &Frame, time: Instant) -> bool {
+    pub(super) fn frame(&mut self, frame: &Frame, lines: u64, time: Instant) -> bool {
         let gap = time.0 - self.last.0;
         self.histogram[bin(gap)] += 1;
         if gap > self.limit || gap < self.fast || frame.length != self.length {
-            self.unusual(frame, time, gap);
+            self.unusual(frame, lines, time, gap);
         }
         self.last = time;
         self.data = frame.data;
-        self.line = frame.line;
+        self.line = frame.line + lines;
         self.count += 1;
         // As many samples as frames are held until there are enough.
         if self.count <= SAMPLES as u64 + 1 {
@@ -142,7 +143,7 @@ impl Tracker {
 
     #[cold]
     #[inline(never)]
-    fn unusual(&mut self, frame: &Frame, time: Instant, gap: i64) {
+    fn unusual(&mut self, frame: &Frame, lines: u64, time: Instant, gap: i64) {
         if gap > self.limit {
             self.gaps.push(Gap {
                 from: self.last,
@@ -156,7 +157,7 @@ impl Tracker {
             self.limit = self.gaps.limit;
         }
         if frame.length != self.length {
-            self.odd.add(frame, time);
+            self.odd.add(&frame.behind(lines), time);
             let bits = |length| i64::from(frame_timing::bits_without_stuffing(false, length));
             self.odd_bits += bits(frame.length) - bits(self.length);
         }
@@ -199,7 +200,7 @@ impl Tracker {
     #[cold]
     #[inline(never)]
     fn sample(&mut self, frame: &Frame, time: Instant) -> bool {
-        self.samples.push(Sample { time, data: frame.data, line: frame.line });
+        self.samples.push(Sample { time, data: frame.data, line: self.line });
         let gaps = self.samples.len() - 1;
         if gaps == FIRST_LOOK || gaps == SAMPLES {
             self.learn();

@@ -1,15 +1,17 @@
 //! Any number of hands reads the same from a log as one.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::io::{self, Read};
-use std::sync::Arc;
 use std::sync::atomic::AtomicUsize;
 use std::sync::atomic::Ordering::SeqCst;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::ThreadId;
 
 use proptest::prelude::*;
 
 use super::hands::Hands;
-use super::split::read_in_chunks;
+use super::split::{Taking, read_in_chunks};
 use super::watch::watch;
 use crate::observe::{Observer, Senders};
 use crate::read::frames::{Frame, TextLog};
@@ -45,14 +47,15 @@ fn log(seed: u64) -> String {
     text
 }
 
-fn by_hands(text: &[u8], size: usize, hands: usize) -> Outcome {
+fn by_hands(text: &[u8], size: usize, hands: usize, taking: Taking) -> Outcome {
     let hands = Hands::new(hands, 1);
     let _own = hands.begin_file();
     let (mut frames, mut names) = (Vec::new(), Vec::new());
-    let (log, broken) = read_in_chunks(size, text, &name(), &hands, &mut |some, all| {
-        frames.extend_from_slice(some);
-        names = all.to_vec();
-    });
+    let (log, broken) =
+        read_in_chunks(size, (text, taking), &name(), &hands, &mut |some, all, before| {
+            frames.extend(some.iter().map(|frame| frame.behind(before)));
+            names = all.to_vec();
+        });
     let lines = log.lines();
     let mut rejects = log.rejects.into_entries();
     rejects.extend(broken);
@@ -78,11 +81,13 @@ proptest! {
     #[test]
     fn hands_and_cuts_change_nothing(
         seed in any::<u64>(), size in 131_074usize..400_000, hands in 1usize..9, cut in 0usize..2000,
+        slow in any::<bool>(),
     ) {
+        let taking = if slow { Taking::Slow } else { Taking::Quick };
         let text = log(seed);
         let text = &text.as_bytes()[..text.len() - cut];
-        let (read, expected) = (by_hands(text, size, hands), plainly(text));
-        prop_assert!(read == expected, "{hands} hands, chunks of {size} bytes");
+        let (read, expected) = (by_hands(text, size, hands, taking), plainly(text));
+        prop_assert!(read == expected, "{hands} hands, {taking:?}, chunks of {size} bytes");
         prop_assert!(expected.2.len() > 50, "the log has rejects");
     }
 }
@@ -135,12 +140,14 @@ impl Read for Stream {
 
 #[test]
 fn a_stop_ends_reading() {
-    for threads in [1, 4] {
+    for (threads, taking) in
+        [(1, Taking::Quick), (4, Taking::Quick), (2, Taking::Slow), (4, Taking::Slow)]
+    {
         let hands = Hands::new(threads, 1);
         let _own = hands.begin_file();
         let mut batches = 0;
         let endless = Stream::of(usize::MAX);
-        read_in_chunks(200_000, endless, &name(), &hands, &mut |_, _| {
+        read_in_chunks(200_000, (endless, taking), &name(), &hands, &mut |_, _, _| {
             batches += 1;
             if batches == 30 {
                 hands.stop();
@@ -152,23 +159,32 @@ fn a_stop_ends_reading() {
 
 #[test]
 fn a_fault_in_one_hand_is_told_and_nobody_waits_for_ever() {
-    for threads in [1, 3] {
+    for (threads, taking) in
+        [(1, Taking::Quick), (3, Taking::Quick), (2, Taking::Slow), (3, Taking::Slow)]
+    {
         let hands = Hands::new(threads, 1);
         let _own = hands.begin_file();
         let faulty = Stream { faulty_from: 5_000_000, ..Stream::of(usize::MAX) };
-        let (_, broken) = read_in_chunks(200_000, faulty, &name(), &hands, &mut |_, _| {});
+        let (_, broken) =
+            read_in_chunks(200_000, (faulty, taking), &name(), &hands, &mut |_, _, _| {});
         assert!(broken.is_some_and(|r| r.reason.contains("inner fault")), "{threads} hands");
     }
 }
 
 #[test]
 fn a_reader_does_not_run_ahead_of_the_watcher() {
+    for taking in [Taking::Quick, Taking::Slow] {
+        does_not_run_ahead(taking);
+    }
+}
+
+fn does_not_run_ahead(taking: Taking) {
     let stream = Stream::of(500_000 * LINE.len());
     let given = Arc::clone(&stream.given);
     let hands = Hands::new(4, 1);
     let _own = hands.begin_file();
     let mut watched = 0usize;
-    read_in_chunks(200_000, stream, &name(), &hands, &mut |some, _| {
+    read_in_chunks(200_000, (stream, taking), &name(), &hands, &mut |some, _, _| {
         watched += some.len();
         // Slow: the others would read it all meanwhile if they could.
         std::thread::sleep(std::time::Duration::from_millis(1));
@@ -176,4 +192,30 @@ fn a_reader_does_not_run_ahead_of_the_watcher() {
         assert!(ahead <= 10 * 200_000, "{ahead} bytes are held");
     });
     assert_eq!(watched, 500_000);
+}
+
+/// A stream that says which threads have read from it.
+struct Readers<'a>(&'a [u8], Arc<Mutex<HashMap<ThreadId, usize>>>);
+
+impl Read for Readers<'_> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let mut readers = self.1.lock().unwrap_or_else(PoisonError::into_inner);
+        *readers.entry(std::thread::current().id()).or_default() += 1;
+        let count = into.len().min(70_001);
+        self.0.read(&mut into[..count])
+    }
+}
+
+#[test]
+fn one_hand_keeps_a_packed_source() {
+    let text = log(3);
+    let readers = Arc::default();
+    let hands = Hands::new(6, 1);
+    let _own = hands.begin_file();
+    let source = Readers(text.as_bytes(), Arc::clone(&readers));
+    read_in_chunks(140_000, (source, Taking::Slow), &name(), &hands, &mut |_, _, _| {});
+    let readers = readers.lock().unwrap_or_else(PoisonError::into_inner);
+    // The first chunk is read by the hand that watches, all others by one.
+    assert_eq!(readers.len(), 2, "{readers:?}");
+    assert_eq!(readers[&std::thread::current().id()], 2, "{readers:?}");
 }

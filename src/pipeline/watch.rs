@@ -8,8 +8,8 @@ use std::io::Read;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-use super::hands::Hands;
-use super::split;
+use super::hands::{Hand, Hands};
+use super::split::{self, Taking};
 use crate::facts::StoredLog;
 use crate::observe::{Observer, Senders};
 use crate::read::Account;
@@ -38,12 +38,13 @@ pub fn watch_opened(
     let name = Arc::clone(&opened.name);
     let (size, mut account) = (opened.size, opened.account.clone());
     let mut stored = if opened.kind == Kind::BusLogText {
-        watch(opened.bytes, &name, senders, bus, 0, hands)
+        let taking = if opened.packings.is_empty() { Taking::Quick } else { Taking::Slow };
+        watch_text((opened.bytes, taking), &name, senders, bus, 0, hands)
     } else {
         let mut observer = Observer::default();
         let read = |give: &Give<'_>| read_log(opened, tables, give);
         let account = beside(read, &name, hands, &mut observer);
-        finish(observer, account, senders, bus, &name, 0)
+        finish(observer, account, (senders, bus), (&name, 0), hands)
     };
     for (what, times) in std::mem::take(&mut stored.leniencies) {
         account.lenient_times(&what, times);
@@ -66,26 +67,39 @@ pub fn watch(
     shift: i64,
     hands: &Hands,
 ) -> StoredLog {
+    watch_text((bytes, Taking::Quick), name, senders, bus, shift, hands)
+}
+
+fn watch_text(
+    bytes: (impl Read + Send, Taking),
+    name: &Arc<str>,
+    senders: &Senders,
+    bus: Option<&str>,
+    shift: i64,
+    hands: &Hands,
+) -> StoredLog {
     let mut observer = Observer::default();
-    let (log, failure) =
-        split::read(bytes, name, hands, &mut |frames, names| observer.push(frames, names));
+    let (log, failure) = split::read(bytes, name, hands, &mut |frames, names, before| {
+        observer.push_behind(before, frames, names);
+    });
     let mut account = Account::default();
     account.lenient_times("decimal comma in a time stamp read as a point", log.decimal_commas);
     account.lenient_times("blank line or comment in a bus log", log.blank_lines);
     account.rejects = log.rejects.into_entries();
     account.rejects.extend(failure);
-    finish(observer, account, senders, bus, name, shift)
+    finish(observer, account, (senders, bus), (name, shift), hands)
 }
 
 fn finish(
     observer: Observer,
     mut account: Account,
-    senders: &Senders,
-    bus: Option<&str>,
-    name: &Arc<str>,
-    shift: i64,
+    (senders, bus): (&Senders, Option<&str>),
+    (name, shift): (&Arc<str>, i64),
+    hands: &Hands,
 ) -> StoredLog {
-    let seen = observer.finish(senders, bus, name, shift);
+    let help: Vec<Hand<'_>> = std::iter::from_fn(|| hands.lend()).collect();
+    let seen = observer.helped_by(help.len()).finish(senders, bus, name, shift);
+    drop(help);
     for (what, times) in &seen.leniencies {
         account.lenient_times(what, *times);
     }

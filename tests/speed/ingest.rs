@@ -18,8 +18,8 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use buswitness::observe::Senders;
-use buswitness::pipeline::{Hands, watch};
-use buswitness::read::frames::TextLog;
+use buswitness::pipeline::{Hands, watch_opened};
+use buswitness::read::frames::{LogTables, TextLog};
 use buswitness::read::opening::open;
 use loads::Shape;
 
@@ -148,7 +148,8 @@ fn watched(path: &Path, frames: u64, hands: usize) {
     let hands = Hands::new(hands, 1);
     let _own = hands.begin_file();
     let opened = open(path, &name).expect("the load log can be read");
-    let log = watch(opened.bytes, &name, &Senders::default(), None, 0, &hands);
+    let (tables, senders) = (LogTables::default(), Senders::default());
+    let log = watch_opened(opened, &tables, &senders, None, &hands);
     assert_eq!(log.frames, frames);
 }
 

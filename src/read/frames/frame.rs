@@ -36,3 +36,12 @@ pub struct Frame {
     /// Kind of frame.
     pub kind: FrameKind,
 }
+
+impl Frame {
+    /// The frame with its line counted from before so many `lines`.
+    #[inline]
+    #[must_use]
+    pub fn behind(&self, lines: u64) -> Frame {
+        Frame { line: self.line + lines, ..*self }
+    }
+}

@@ -96,7 +96,7 @@ impl<R: Read> Chunks<R> {
 /// A chunk that was read by itself.
 #[derive(Debug)]
 pub struct Part {
-    /// Its frames; until the part is taken, lines and channels count from the chunk's beginning.
+    /// Its frames; lines count from the chunk's beginning, and so do channels until the part is taken.
     pub frames: Vec<Frame>,
     log: TextLog,
 }
@@ -115,24 +115,29 @@ impl Part {
 
 impl TextLog {
     /// Takes the next part, which was read from `chunk`: its frames and its account become those
-    /// that reading `chunk` here and now would give. Call [`TextLog::finish`] after the last.
-    pub fn take(&mut self, part: &mut Part, chunk: &[u8]) {
+    /// that reading `chunk` here and now would give, but for the lines of the frames: to each belong the lines
+    /// before, which come back. (The frames are as a rule in another core's cache: they are best left as they
+    /// are.) Call [`TextLog::finish`] after the last.
+    #[must_use]
+    pub fn take(&mut self, part: &mut Part, chunk: &[u8]) -> u64 {
         let Some(channels) = self.channels_of(&part.log) else {
             part.frames.clear();
             self.push(chunk, &mut part.frames);
-            return;
+            return 0;
         };
-        let moved = channels.iter().enumerate().any(|(own, here)| own != usize::from(*here));
-        for frame in &mut part.frames {
-            frame.line += self.line;
-            if moved && let Some(channel) = channels.get(usize::from(frame.channel)) {
-                frame.channel = *channel;
+        let before = self.line;
+        if channels.iter().enumerate().any(|(own, here)| own != usize::from(*here)) {
+            for frame in &mut part.frames {
+                if let Some(channel) = channels.get(usize::from(frame.channel)) {
+                    frame.channel = *channel;
+                }
             }
         }
         self.rejects.append(&part.log.rejects, self.line);
         self.decimal_commas += part.log.decimal_commas;
         self.blank_lines += part.log.blank_lines;
         self.line += part.log.line;
+        before
     }
 
     /// The channels of a part's interfaces in this log; `None` when the part must be read in its place:

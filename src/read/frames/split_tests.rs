@@ -56,7 +56,8 @@ fn as_parts(text: &[u8], size: usize, drop: usize) -> Whole {
     let mut log = TextLog::new(&file());
     let mut frames = Vec::new();
     for (chunk, part) in held.iter().zip(&mut parts) {
-        log.take(part, chunk);
+        let before = log.take(part, chunk);
+        part.frames.iter_mut().for_each(|frame| frame.line += before);
         frames.append(&mut part.frames);
     }
     log.finish(&mut frames);

@@ -41,7 +41,8 @@ pub fn text_log(data: &[u8]) {
         let mut buffer = Vec::new();
         while let Some(chunk) = chunks.next(&mut buffer) {
             let mut part = Part::read(&file(), chunk, Vec::new());
-            log.take(&mut part, chunk);
+            let before = log.take(&mut part, chunk);
+            part.frames.iter_mut().for_each(|frame| frame.line += before);
             frames.append(&mut part.frames);
         }
     }
