@@ -18,7 +18,7 @@ use crate::facts::{ContentHasher, StoredLog};
 use crate::observe::Senders;
 use crate::read::finding::Found;
 use crate::read::frames::LogTables;
-use crate::read::objects::{Object, Objects};
+use crate::read::objects::{NoStore, Object, Objects};
 use crate::read::opening::{open, raw};
 use crate::read::tables::ColumnChoice;
 use crate::vocabulary::Network;
@@ -46,8 +46,10 @@ pub trait Engine: Sync {
     /// In words, when the weighing did not come to an end.
     fn weigh(&self, load: &Load, tell: &dyn Fn(&str)) -> Result<Option<Vec<Vec<u8>>>, String>;
 
-    /// Who lists and fetches logs that lie in an object store.
-    fn objects(&self) -> Arc<dyn Objects>;
+    /// Who lists and fetches logs that lie in an object store; nobody, unless said otherwise.
+    fn objects(&self) -> Arc<dyn Objects> {
+        Arc::new(NoStore)
+    }
 }
 
 /// Where answers are handed in.

@@ -57,6 +57,28 @@ pub trait Objects: Send + Sync + fmt::Debug {
     fn first(&self, objects: &[&Object]) -> Vec<Result<Vec<u8>, Missing>>;
 }
 
+/// Whoever cannot reach any store.
+#[derive(Debug, Clone, Copy)]
+pub struct NoStore;
+
+impl NoStore {
+    const WHY: &str = "object stores cannot be reached here";
+}
+
+impl Objects for NoStore {
+    fn list(&self, _: &str) -> Result<Vec<Object>, String> {
+        Err(NoStore::WHY.to_owned())
+    }
+
+    fn piece(&self, _: &Object, _: Range<u64>) -> Result<Vec<u8>, Missing> {
+        Err(Missing::Store(NoStore::WHY.to_owned()))
+    }
+
+    fn first(&self, objects: &[&Object]) -> Vec<Result<Vec<u8>, Missing>> {
+        objects.iter().map(|_| Err(Missing::Store(NoStore::WHY.to_owned()))).collect()
+    }
+}
+
 impl Missing {
     /// In words.
     #[must_use]
@@ -249,5 +271,14 @@ pub(crate) mod tests {
         assert_eq!(of(1, "a"), of(1, "a"));
         assert_ne!(of(1, "a"), of(2, "a"));
         assert_ne!(of(1, "a"), of(1, "b"));
+    }
+
+    #[test]
+    fn without_a_store_everything_is_refused_in_words() {
+        let object = Object { url: "s3://logs/a.log".to_owned(), size: 1, mark: "m".to_owned() };
+        let why = "object stores cannot be reached here";
+        assert_eq!(NoStore.list("s3://logs").expect_err("no store"), why);
+        assert_eq!(NoStore.piece(&object, 0..1).expect_err("no store").words(), why);
+        assert!(NoStore.first(&[&object, &object]).iter().all(Result::is_err));
     }
 }
