@@ -67,7 +67,7 @@ fn a_hang_becomes_another_try_and_then_an_error() {
     large_logs(&cluster, LOGS, FRAMES);
     let expected = cluster.expected();
     let hangs = cluster.executor(1);
-    let mut run = cluster.begin(&["--jobs", "1", "--deadline", "10", "--attempts", "8"]);
+    let mut run = cluster.begin(&["--jobs", "1", "--deadline", "30", "--attempts", "5"]);
     until("the first log", || hangs.logs_read() > 0);
     hangs.signal("STOP");
     let works = cluster.executor(1);
