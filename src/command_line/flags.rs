@@ -78,7 +78,7 @@ pub(super) struct Run {
     /// Use so many threads (default: one a core)
     #[arg(long, value_name = "N")]
     pub threads: Option<usize>,
-    /// Have the logs read by the executors of this scheduler, df://HOST:PORT (needs the distributed part)
+    /// Have logs read and vehicles weighed by this scheduler's executors, df://HOST:PORT (needs the distributed part)
     #[arg(long, value_name = "ADDRESS")]
     pub on: Option<Address>,
     /// Seconds after which a job of logs is cancelled and sent again
