@@ -58,8 +58,9 @@ pub(crate) fn play(asked: &Executor) -> Result<(), String> {
     }
     say(&name, &format!("for {}, {cores} logs at a time", asked.on));
     // How many logs wait is the scheduler's knowledge; a hand that is free here may help.
-    let guard = Guard::new(&name, Duration::from_secs(asked.patience));
-    let work = Arc::new(Work { name, folders, objects, hands: Hands::new(cores, 0) });
+    let patience = Duration::from_secs(asked.patience);
+    let guard = Guard::new(&name, patience);
+    let work = Arc::new(Work { name, folders, objects, hands: Hands::new(cores, 0), patience });
     let config = ExecutorProcessConfig {
         bind_host: in_url(asked.bind),
         external_host: host,

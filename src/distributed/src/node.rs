@@ -8,6 +8,7 @@
 
 use std::fmt;
 use std::sync::{Arc, LazyLock};
+use std::time::Duration;
 
 use buswitness::facts::facts_form;
 use buswitness::pipeline::{Answer, Hands, Order};
@@ -69,6 +70,8 @@ pub(crate) struct Work {
     pub objects: Fetching,
     /// Who may help with a large log while other logs do not need all cores.
     pub hands: Hands,
+    /// How long a task may wait for what other executors hold.
+    pub patience: Duration,
 }
 
 /// What is done with the orders.
@@ -206,8 +209,10 @@ impl ExecutionPlan for Node {
             Task::Bring => carried_by,
             Task::Weigh => {
                 let basis = Arc::clone(&self.basis);
-                let weighed =
-                    async move { weighing::weighed(&all_of(input).await?, &basis, &work) };
+                let weighed = async move {
+                    let pieces = all_of(input, work.patience).await?;
+                    weighing::weighed(&pieces, &basis, &work)
+                };
                 return Ok(rows_of(self.task, futures::stream::once(weighed)));
             }
         };

@@ -26,7 +26,7 @@ pub(crate) enum Role {
     Scheduler(Scheduler),
     /// Read logs for a scheduler; as many as there are machines
     #[command(
-        after_help = "Example: buswitness-cluster executor --on df://127.0.0.1:50050 --logs /logs --work /tmp/work"
+        after_help = "Example: buswitness-cluster executor --on df://127.0.0.1:50050 --logs FOLDER --work FOLDER"
     )]
     Executor(Executor),
 }
@@ -78,7 +78,7 @@ pub(crate) struct Executor {
     /// Logs read at the same time (default: one a core)
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub cores: Option<u16>,
-    /// Seconds for which counts of other executors are waited for
+    /// Seconds for which counts and facts of other executors are waited for
     #[arg(long, value_name = "SECONDS", default_value_t = 30,
           value_parser = clap::value_parser!(u64).range(1..=3600))]
     pub patience: u64,

@@ -25,8 +25,6 @@ const TASKS: usize = 32;
 const TOGETHER: usize = 128;
 /// Tasks that weigh, at most.
 const SHARES: usize = 16;
-/// How long a task may wait for the pieces that other executors hold.
-const LONGEST: Duration = Duration::from_secs(30);
 
 /// What goes from one stage to the next: pieces with their facts.
 pub(crate) static CARRIED: LazyLock<SchemaRef> = LazyLock::new(|| {
@@ -79,12 +77,15 @@ fn carry(piece: &Piece, work: &Work) -> Result<Vec<u8>> {
 
 /// All pieces of a share, when they come in time: whoever waits for an executor that stands still would wait for
 /// ever, and have its core taken.
-pub(crate) async fn all_of(pieces: SendableRecordBatchStream) -> Result<Vec<RecordBatch>> {
+pub(crate) async fn all_of(
+    pieces: SendableRecordBatchStream,
+    patience: Duration,
+) -> Result<Vec<RecordBatch>> {
     let late = |_| {
-        let seconds = LONGEST.as_secs();
+        let seconds = patience.as_secs();
         DataFusionError::Execution(format!("pieces of other executors did not come in {seconds} s"))
     };
-    tokio::time::timeout(LONGEST, pieces.try_collect()).await.map_err(late)?
+    tokio::time::timeout(patience, pieces.try_collect()).await.map_err(late)?
 }
 
 /// Weighs the vehicles whose pieces these are.
